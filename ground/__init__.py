@@ -1,0 +1,1 @@
+"""The ground program: from whatever came back to a flight record a team can trust."""

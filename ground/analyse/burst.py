@@ -1,0 +1,99 @@
+"""The burst: the end of the climb in a fall."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from ground.analyse.breakpoints import fit_burst
+from ground.analyse.moment import FIX_GAP_S, Moment, moment_of, widest_gap
+from ground.analyse.places import place_at
+
+# A longer climb would not be straight, and in a longer fall the air grows too much denser.
+CLIMB_S, FALL_S = 40.0, 10.0
+CLIMB_SAMPLES, FALL_SAMPLES = 8, 3  # but no fewer samples than these
+TOP_SEARCH_S = 120.0
+LONGEST_GAP_S = 30.0
+LONGEST_GAP_SAMPLES = 3
+LEAST_FALL_M_S = 2.0
+FALL_SEEN_S = 60.0
+METHOD = "end of a straight climb in a fall with square drag, least squares"
+
+
+def find_burst(timeline, heights, phases, fixes) -> Moment:
+    """Find the burst.
+
+    timeline: Timeline; heights, phases: Heights and Phases on it; fixes: Series of position_fixes.
+    """
+    if phases.no_flight:
+        return Moment("burst", reason=phases.no_flight, place_reason=phases.no_flight)
+    top_s = _top_time(heights.combined, phases.top_s)
+    reason = _no_fall(heights.combined, top_s)
+    if reason:
+        return Moment("burst", reason=reason, place_reason=reason)
+    series = _series_around(heights, top_s)
+    top_s = _top_time(series, top_s)
+    nearby = series.between(top_s - TOP_SEARCH_S, top_s + TOP_SEARCH_S)
+    spacing_s = float(np.median(np.diff(nearby.time_s))) if len(nearby) > 1 else 0.0
+    gap_s, gap_from_s = widest_gap(series, top_s - 1.0, top_s + 1.0)
+    if gap_s > max(LONGEST_GAP_S, LONGEST_GAP_SAMPLES * spacing_s):
+        span = f"{_clock_text(timeline, gap_from_s)} to {_clock_text(timeline, gap_from_s + gap_s)}"
+        reason = f"it lies in a gap of the heights, from {span}"
+        return Moment("burst", reason=reason, place_reason=reason)
+    before_s = max(CLIMB_S, CLIMB_SAMPLES * spacing_s)
+    after_s = max(FALL_S, FALL_SAMPLES * spacing_s)
+    first_s, last_s = min(top_s, gap_from_s), max(top_s, gap_from_s + gap_s)
+    window = series.between(first_s - before_s, last_s + after_s)
+    if len(window) < CLIMB_SAMPLES + FALL_SAMPLES - 1:
+        reason = f"only {len(window)} heights around the top, too few to fit it"
+        return Moment("burst", reason=reason, place_reason=reason)
+    earliest_s = max(min(top_s - after_s, gap_from_s), float(window.time_s[0]))
+    latest_s = min(max(top_s + after_s, gap_from_s + gap_s), float(window.time_s[-1]))
+    bend = fit_burst(window.time_s, window["height_m"], earliest_s, latest_s)
+    moment = moment_of("burst", timeline, window, bend, METHOD)
+    if gap_s > FIX_GAP_S:
+        moment = replace(moment, uncertainty_s=max(moment.uncertainty_s, gap_s / 4))
+    return _with_place(moment, fixes)
+
+
+def _series_around(heights, top_s):
+    """Fixes if they reach without a gap across the top, else pressure, else both."""
+    for series in (heights.gnss, heights.barometric):
+        if widest_gap(series, top_s - FALL_S, top_s + FALL_S)[0] <= FIX_GAP_S:
+            return series
+    return heights.combined
+
+
+def _top_time(series, near_s):
+    around = series.between(near_s - TOP_SEARCH_S, near_s + TOP_SEARCH_S)
+    if len(around) == 0:
+        return near_s
+    return float(around.time_s[int(np.argmax(around["height_m"]))])
+
+
+def _no_fall(combined, top_s):
+    """Why the greatest height is not a burst, None if it is."""
+    last_s, last_m = float(combined.time_s[-1]), float(combined["height_m"][-1])
+    after = combined.between(top_s, np.inf)
+    within = int(np.searchsorted(after.time_s, top_s + FALL_SEEN_S, side="right"))
+    if last_s - top_s < 5.0 or (within < 3 and last_s - top_s < FALL_SEEN_S):
+        return f"the data end at {last_m:.0f} m, before a burst"
+    index = min(within, len(after) - 1)  # the first sample after a minute, or across a gap
+    fall_m = float(after["height_m"][0] - after["height_m"][index])
+    if fall_m < LEAST_FALL_M_S * min(FALL_SEEN_S, float(after.time_s[index]) - top_s):
+        return f"the climb ended at {after['height_m'][0]:.0f} m without a fall; that is no burst"
+    return None
+
+
+def _with_place(moment, fixes):
+    place = place_at(fixes, moment.time_s)
+    if place is None:
+        return replace(moment, place_reason="no fixes within 30 s around it")
+    return replace(
+        moment, latitude_deg=place.latitude_deg, longitude_deg=place.longitude_deg,
+        place_source="fix.latitude_deg, fix.longitude_deg, interpolated",
+    )  # fmt: skip
+
+
+def _clock_text(timeline, time_s):
+    utc = timeline.utc(time_s)
+    return f"{time_s:.0f} s after boot" if utc is None else f"{str(utc)[11:19]} UTC"

@@ -1,0 +1,123 @@
+"""Series of samples on one axis of time, and their cleaning from outliers."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Series:
+    """Samples in order of time. time_s: seconds on the timeline's axis, float array (n,);
+    values: dict name -> float array (n,); boot, tick_ms: int64 arrays (n,), the record each is from;
+    source: what the samples are, as "kind.column".
+    """
+
+    time_s: np.ndarray
+    values: dict
+    boot: np.ndarray
+    tick_ms: np.ndarray
+    source: str
+
+    def __len__(self):
+        return len(self.time_s)
+
+    def __getitem__(self, name):
+        return self.values[name]
+
+    def where(self, mask):
+        """The samples that a mask, slice or index array selects."""
+        values = {name: array[mask] for name, array in self.values.items()}
+        return Series(self.time_s[mask], values, self.boot[mask], self.tick_ms[mask], self.source)
+
+    def between(self, start_s, end_s):
+        """The samples with start_s <= time_s <= end_s."""
+        first = np.searchsorted(self.time_s, start_s, side="left")
+        last = np.searchsorted(self.time_s, end_s, side="right")
+        return self.where(slice(first, max(first, last)))
+
+    def with_value(self, name, array, source):
+        """The same samples with one more value, now from this source."""
+        return Series(self.time_s, {**self.values, name: array}, self.boot, self.tick_ms, source)
+
+
+@dataclass(frozen=True)
+class Timeline:
+    """An axis of time: UTC for all boots whose clock is known, or the ticks of a single boot.
+
+    origin_ms: ms since 1970-01-01 at time 0 of the axis; None if it is the ticks of `boot`.
+    """
+
+    tables: dict
+    origin_ms: int | None
+    boot: int | None
+
+    def series(self, kind, names, source=None):
+        """The samples of a kind in which all of these columns are known; empty if there are none."""
+        table = self.tables.get(kind)
+        if table is None or not all(name in table.columns for name in names):
+            empty = np.zeros(0)
+            return Series(empty, dict.fromkeys(names, empty), empty.astype(int), empty.astype(int), kind)
+        columns = table.columns
+        time_s, known = self._times(columns)
+        for name in names:
+            known = known & np.isfinite(columns[name])
+        order = np.flatnonzero(known)
+        order = order[np.argsort(time_s[order], kind="stable")]
+        values = {name: columns[name][order] for name in names}
+        source = source or f"{kind}.{names[0]}"
+        return Series(time_s[order], values, columns["boot"][order], columns["tick_ms"][order], source)
+
+    def _times(self, columns):
+        if self.origin_ms is None:
+            return columns["tick_ms"] / 1000.0, columns["boot"] == self.boot
+        known = ~np.isnat(columns["utc"])
+        utc_ms = columns["utc"].astype(np.int64)
+        return np.where(known, utc_ms - self.origin_ms, 0) / 1000.0, known
+
+    def utc(self, time_s):
+        """Give datetime64[ms] for a time on the axis, None if the axis is not UTC."""
+        if self.origin_ms is None:
+            return None
+        return np.datetime64(self.origin_ms + round(time_s * 1000), "ms")
+
+
+def timelines(flight):
+    """Give the axes of time that a flight has: UTC first, if any, then each boot without UTC."""
+    first_ms = None
+    for table in flight.tables.values():
+        utc = table.columns["utc"]
+        known = utc[~np.isnat(utc)]
+        if len(known):
+            start = int(known.min().astype(np.int64))
+            first_ms = start if first_ms is None else min(first_ms, start)
+    axes = [] if first_ms is None else [Timeline(flight.tables, first_ms, None)]
+    without = [boot for boot, clock in flight.clocks.items() if clock is None]
+    return axes + [Timeline(flight.tables, None, boot) for boot in without]
+
+
+def running_median(values, samples):
+    """Give the median over a window of so many samples (odd), shorter at the ends. values: (n,)."""
+    half = min(samples, len(values) - 1 + len(values) % 2) // 2
+    if half < 1:
+        return np.array(values, float)
+    padded = np.pad(np.asarray(values, float), half, mode="reflect")
+    return np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1)
+
+
+def without_outliers(series, name, far, near):
+    """Drop samples that stand out from their neighbours.
+
+    far: least deviation from the median of 31 samples that counts as standing out, near: from the
+    median of 7. A steady change adds to both, so that the top of a flight, where a climb turns into
+    a fall within a sample, is kept. Source: F. R. Hampel's identifier, with six scaled median absolute
+    deviations for its limit, once for runs of wrong samples and once for single ones.
+    """
+    for samples, least in ((31, far), (7, near)):
+        values = series[name]
+        if len(values) < 5:
+            return series
+        least = least + (samples // 2 + 2) * float(np.median(np.abs(np.diff(values))))
+        deviation = np.abs(values - running_median(values, samples))
+        scale = 1.4826 * running_median(deviation, samples)
+        series = series.where(deviation <= np.maximum(least, 6 * scale))
+    return series

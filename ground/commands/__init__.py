@@ -1,0 +1,1 @@
+"""The subcommands of `loftbook`: options, messages and exit codes; the work is done elsewhere."""

@@ -1,0 +1,36 @@
+# Events and texts: what happened, as records.
+
+from protocol.manifest import Pieces
+from protocol.record import Layout
+
+
+class EventLog:
+    """Writes event records with the tick at which they are noted."""
+
+    def __init__(self, store, board):
+        self._store = store
+        self._board = board
+        self._layout = Layout("event")
+
+    def note(self, code, subject, detail):
+        """Log an event; see protocol/table.py for the codes and what their numbers mean."""
+        values = self._layout.values
+        values[0] = code
+        values[1] = subject
+        values[2] = detail
+        self._store.emit(self._layout, self._board.ticks_ms())
+
+    def say(self, message):
+        """Log a short message, cut into as many text records as it takes."""
+        layout = Layout("text")
+        pieces = Pieces(layout, message.encode())
+        pieces.restart()
+        while pieces.pending():
+            pieces.fill()
+            self._store.emit(layout, self._board.ticks_ms())
+
+
+def error_number(error):
+    """The number of an OSError; 0 if it carries only a message."""
+    number = error.args[0] if error.args else 0
+    return number if isinstance(number, int) else 0

@@ -1,0 +1,71 @@
+# Accelerometer and gyroscope InvenSense MPU-6050 on I2C. Source: register map RM-MPU-6000A, revision 4.2.
+
+from protocol.constant import const
+
+_SMPLRT_DIV = const(0x19)
+_CONFIG = const(0x1A)
+_GYRO_CONFIG = const(0x1B)
+_ACCEL_CONFIG = const(0x1C)
+_ACCEL_XOUT_H = const(0x3B)
+_TEMP_OUT_H = const(0x41)
+_PWR_MGMT_1 = const(0x6B)
+_WHO_AM_I = const(0x75)
+_IDENTITY = const(0x68)
+_LOWEST = const(-32768)  # stands for "missing" in a record
+
+_ACCEL_RANGES_G = (2, 4, 8, 16)  # AFS_SEL 0 to 3
+_GYRO_RANGES = (250, 500, 1000, 2000)  # FS_SEL 0 to 3, deg/s
+
+
+class MPU6050:
+    """Raw counts of an MPU-6050.
+
+    i2c: a machine.I2C; address: 0x68, or 0x69 with AD0 high.
+    Every call raises OSError if the chip does not answer.
+    """
+
+    def __init__(self, i2c, acceleration_range_g, rate_range_deg_s, address=0x68):
+        self._i2c = i2c
+        self._address = address
+        self._one = bytearray(1)
+        self._two = bytearray(2)
+        self._all = bytearray(14)
+        self._afs = _ACCEL_RANGES_G.index(acceleration_range_g) << 3
+        self._fs = _GYRO_RANGES.index(rate_range_deg_s) << 3
+
+    def _set(self, register, value):
+        self._one[0] = value
+        self._i2c.writeto_mem(self._address, register, self._one)
+
+    def start(self):
+        """Check the identity, wake the chip and set its ranges. Raises OSError(19) for another chip."""
+        self._i2c.readfrom_mem_into(self._address, _WHO_AM_I, self._one)
+        if self._one[0] & 0x7E != _IDENTITY:
+            raise OSError(19)
+        self._set(_PWR_MGMT_1, 0x01)  # awake, clock from the x gyroscope
+        self._set(_CONFIG, 0x04)  # low-pass filter 21 Hz, so that 10 samples a second see no alias of vibration
+        self._set(_SMPLRT_DIV, 19)  # 1 kHz / 20
+        self._set(_GYRO_CONFIG, self._fs)
+        self._set(_ACCEL_CONFIG, self._afs)
+
+    def read_into(self, values):
+        """Read accelerations and rates in one transaction into values[0:6]."""
+        buffer = self._all
+        self._i2c.readfrom_mem_into(self._address, _ACCEL_XOUT_H, buffer)
+        for i in range(3):
+            values[i] = _signed(buffer, 2 * i)
+            values[i + 3] = _signed(buffer, 2 * i + 8)  # the temperature stands between them
+
+    def temperature(self):
+        """The raw temperature of the chip."""
+        self._i2c.readfrom_mem_into(self._address, _TEMP_OUT_H, self._two)
+        return _signed(self._two, 0)
+
+
+def _signed(buffer, offset):
+    word = buffer[offset] << 8 | buffer[offset + 1]
+    if word & 0x8000:
+        word -= 0x10000
+        if word == _LOWEST:
+            word += 1
+    return word

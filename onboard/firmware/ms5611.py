@@ -1,0 +1,87 @@
+# Barometer TE Connectivity MS5611-01BA03 on I2C. Source: data sheet ENG_DS_MS5611-01BA03_B3 and
+# application note AN520 (CRC-4 over the PROM).
+
+from protocol.constant import const
+
+_RESET = const(b"\x1e")
+_CONVERT_D1 = const(b"\x48")  # pressure, oversampling 4096
+_CONVERT_D2 = const(b"\x58")  # temperature, oversampling 4096
+_ADC_READ = const(0x00)
+_PROM_READ = const(0xA0)
+RESET_MS = 3  # 2.8 ms until the PROM is loaded
+CONVERSION_MS = 10  # 9.04 ms at most
+
+
+class MS5611:
+    """Raw counts of an MS5611.
+
+    i2c: a machine.I2C; address: 0x77, or 0x76 with CSB high.
+
+        barometer.reset(); (RESET_MS later) barometer.read_prom()
+        barometer.convert_pressure(); (CONVERSION_MS later) counts = barometer.read_counts()
+
+    Every call raises OSError if the chip does not answer.
+    """
+
+    def __init__(self, i2c, address=0x77):
+        self._i2c = i2c
+        self._address = address
+        self._three = bytearray(3)
+        self._two = bytearray(2)
+        self.words = None  # C1 to C6, once read_prom has found them right
+
+    def reset(self):
+        """Send the reset sequence."""
+        self._i2c.writeto(self._address, _RESET)
+
+    def read_prom(self):
+        """Read the calibration words. Raises OSError(5) if their CRC-4 is wrong."""
+        prom = []
+        for i in range(8):
+            self._i2c.readfrom_mem_into(self._address, _PROM_READ + 2 * i, self._two)
+            prom.append(self._two[0] << 8 | self._two[1])
+        if crc4(prom) != prom[7] & 0x0F or not any(prom):
+            raise OSError(5)
+        self.words = tuple(prom[1:7])
+
+    def convert_pressure(self):
+        """Start a pressure conversion."""
+        self._i2c.writeto(self._address, _CONVERT_D1)
+
+    def convert_temperature(self):
+        """Start a temperature conversion."""
+        self._i2c.writeto(self._address, _CONVERT_D2)
+
+    def read_counts(self):
+        """The result of the conversion. Raises OSError(5) for 0, which says that there was none."""
+        three = self._three
+        self._i2c.readfrom_mem_into(self._address, _ADC_READ, three)
+        counts = three[0] << 16 | three[1] << 8 | three[2]
+        if counts == 0:
+            raise OSError(5)
+        return counts
+
+    def pressure_pa(self, d1, d2):
+        """First-order pressure in whole Pa, for decisions in flight; within 10 Pa of the data sheet's.
+
+        The sheet's 64-bit products are cut down so that usual values stay small integers on a 32-bit
+        board; the ground computes the exact pressure from the counts.
+        """
+        c1, c2, c3, c4, c5, _ = self.words
+        difference = d2 - (c5 << 8)
+        coarse = difference >> 9
+        sensitivity = c1 + (c3 * coarse >> 14)
+        offset = (c2 << 10) + (c4 * coarse >> 4)
+        scaled = (d1 >> 12) * sensitivity + ((d1 & 0xFFF) * sensitivity >> 12)
+        return (scaled - offset) >> 9
+
+
+def crc4(prom):
+    """CRC-4 of the eight PROM words, after AN520."""
+    remainder = 0
+    for i in range(16):
+        word = prom[i >> 1] if i >> 1 != 7 else prom[7] & 0xFF00
+        remainder ^= word & 0xFF if i & 1 else word >> 8
+        for _ in range(8):
+            remainder = (remainder << 1 ^ 0x3000 if remainder & 0x8000 else remainder << 1) & 0xFFFF
+    return remainder >> 12

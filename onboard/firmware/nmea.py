@@ -1,0 +1,266 @@
+# GNSS receiver on a UART: NMEA 0183 sentences RMC and GGA of any talker, and, where the receiver offers
+# it, PUBX,00 for the vertical speed. Sources: NMEA 0183 as described in the u-blox M8 receiver description,
+# "NMEA protocol"; PUBX,00 from the same.
+#
+# Sentences of one epoch are collected by their time of day; integers only, nothing is allocated.
+
+from protocol.constant import const
+from protocol.record import Layout
+from protocol.tick import tick_add
+
+_LINE_MAX = const(120)  # longest sentence that is taken; NMEA allows 82, PUBX,00 is longer
+_FIELDS_MAX = const(24)
+_NONE = const(-0x40000000)  # no number in the field; no reading is this large
+_NO_TIME = const(-1)  # the epoch of a receiver that does not know the time yet
+
+_RMC, _GGA, _PUBX = 1, 2, 3
+_DAYS_BEFORE = (0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334)
+
+
+def days_since_1970(year, month, day):
+    """Days from 1970-01-01 to a date from 2000 to 2099."""
+    days = (year - 1970) * 365 + (year - 1969) // 4 + _DAYS_BEFORE[month - 1] + day - 1
+    return days + 1 if month > 2 and year % 4 == 0 else days
+
+
+class NmeaReader:
+    """Collects the bytes of a receiver into fix records.
+
+    baud: of the link; from it the arrival of an epoch's first character is reckoned.
+    on_epoch: called without arguments when an epoch is complete: its values stand in `layout`, the tick of
+    its first character in `tick`.
+    """
+
+    def __init__(self, baud, on_epoch):
+        self.layout = Layout("fix")
+        self._on_epoch = on_epoch
+        index = self.layout.index
+        self._latitude = index("latitude")
+        self._longitude = index("longitude")
+        self._height = index("height")
+        self._speed = index("speed")
+        self._course = index("course")
+        self._vertical_speed = index("vertical_speed")
+        self._satellites = index("satellites")
+        self._quality = index("quality")
+        self._hdop = index("hdop")
+        self._day = index("day")
+        self._time = index("time_of_day")
+        divisor = self.layout.divisor
+        self._degree = divisor("latitude")
+        self._minute = self._degree // 1000000
+        self._knot = 900000 // divisor("speed")
+        self._baud = baud
+        self._line = bytearray(_LINE_MAX)
+        self._length = -1  # characters in the line; -1 while no sentence is open
+        self._starts = [0] * (_FIELDS_MAX + 1)  # where each field begins, and the end of the last
+        self._fields = 0
+        self._line_tick = 0
+        self._epoch = _NONE  # time of day of the epoch being collected, _NO_TIME if it has none
+        self.tick = 0  # of the epoch's first character
+        self.bad = 0  # sentences whose check sum was wrong
+
+    def feed(self, buffer, count, now):
+        """Take `count` received bytes that were there at the tick `now`."""
+        for i in range(count):
+            byte = buffer[i]
+            if byte == 0x24:  # $
+                self._length = 0
+                self._line_tick = tick_add(now, -((count - i) * 10000 // self._baud))
+            elif self._length < 0:
+                continue
+            elif byte == 0x0A:
+                if self._sentence():
+                    self._collect()
+                self._length = -1
+            elif self._length >= _LINE_MAX:
+                self._length = -1
+            else:
+                self._line[self._length] = byte
+                self._length += 1
+
+    def finish(self):
+        """End the epoch, if one is being collected: the receiver has paused."""
+        if self._epoch != _NONE:
+            self._epoch = _NONE
+            self._on_epoch()
+
+    def _sentence(self):
+        # Check the line's sum and find its fields. True if it is right.
+        line = self._line
+        length = self._length
+        while length and line[length - 1] in (0x0D, 0x20):
+            length -= 1
+        if length < 7 or line[length - 3] != 0x2A:  # *
+            self.bad += 1
+            return False
+        total = 0
+        starts = self._starts
+        starts[0] = 0
+        fields = 1
+        for i in range(length - 3):
+            byte = line[i]
+            total ^= byte
+            if byte == 0x2C:
+                if fields >= _FIELDS_MAX:
+                    return False
+                starts[fields] = i + 1
+                fields += 1
+        starts[fields] = length - 2
+        self._fields = fields
+        if total != _hex(line[length - 2]) << 4 | _hex(line[length - 1]):
+            self.bad += 1
+            return False
+        return True
+
+    def _kind(self):
+        line = self._line
+        if line[0] == 0x50 and line[1] == 0x55 and line[4] == 0x2C and line[6] == 0x30:  # PU..,.0
+            return _PUBX if self._fields > 13 else 0
+        if line[5] != 0x2C:
+            return 0
+        if line[2] == 0x52 and line[3] == 0x4D and line[4] == 0x43:
+            return _RMC if self._fields > 9 else 0
+        if line[2] == 0x47 and line[3] == 0x47 and line[4] == 0x41:
+            return _GGA if self._fields > 9 else 0
+        return 0
+
+    def _collect(self):
+        kind = self._kind()
+        if not kind:
+            return
+        time = self._time_of_day(2 if kind == _PUBX else 1)
+        values = self.layout.values
+        if time == _NONE:
+            time = _NO_TIME
+        if time != self._epoch:
+            self.finish()
+            self.layout.clear()
+            self._epoch = time
+            self.tick = self._line_tick
+            if time != _NO_TIME:
+                values[self._time] = time
+        if kind == _RMC:
+            self._take_rmc(values)
+        elif kind == _GGA:
+            self._take_gga(values)
+        else:
+            self._take_pubx(values)
+
+    def _take_rmc(self, values):
+        date = self._fixed(9, 0)
+        if date > 0 and 1 <= date // 100 % 100 <= 12:
+            values[self._day] = days_since_1970(2000 + date % 100, date // 100 % 100, date // 10000)
+        if self._letter(2) != 0x41:  # A: valid
+            return
+        self._take_position(values, 3)
+        speed = self._fixed(7, 3)
+        if speed >= 0:
+            values[self._speed] = min((speed * 463 + self._knot // 2) // self._knot, 65534)  # 1 knot = 463/900 m/s
+        course = self._fixed(8, 2)
+        if course >= 0:
+            values[self._course] = course
+
+    def _take_gga(self, values):
+        quality = self._fixed(6, 0)
+        if quality < 0:
+            return
+        values[self._quality] = quality
+        satellites = self._fixed(7, 0)
+        if satellites >= 0:
+            values[self._satellites] = min(satellites, 254)
+        hdop = self._fixed(8, 1)
+        if hdop >= 0:
+            values[self._hdop] = min(hdop, 254)
+        if quality == 0:
+            return
+        self._take_position(values, 2)
+        height = self._fixed(9, 2)
+        if height != _NONE:
+            values[self._height] = height
+
+    def _take_pubx(self, values):
+        if self._letter(8) == 0x4E:  # NF: no fix
+            return
+        down = self._fixed(13, 2)
+        if down != _NONE:
+            values[self._vertical_speed] = max(-32767, min(32767, -down))
+
+    def _take_position(self, values, field):
+        latitude = self._angle(field)
+        longitude = self._angle(field + 2)
+        if latitude == _NONE or longitude == _NONE:
+            return
+        values[self._latitude] = -latitude if self._letter(field + 1) == 0x53 else latitude
+        values[self._longitude] = -longitude if self._letter(field + 3) == 0x57 else longitude
+
+    def _letter(self, field):
+        # The first character of a field, 0 if the field is empty.
+        start = self._starts[field]
+        return self._line[start] if start < self._starts[field + 1] - 1 else 0
+
+    def _fixed(self, field, decimals):
+        # The number in a field times 10**decimals, further decimals cut off; _NONE if it is none.
+        return self._number(self._starts[field], self._starts[field + 1] - 1, decimals)
+
+    def _number(self, start, stop, decimals):
+        line = self._line
+        number = 0
+        after = -1  # decimals taken so far; -1 before the point
+        negative = False
+        digits = 0
+        for i in range(start, stop):
+            byte = line[i]
+            if byte == 0x2D and i == start:
+                negative = True
+            elif byte == 0x2E and after < 0:
+                after = 0
+            elif 0x30 <= byte <= 0x39 and digits < 9:
+                if after < decimals:
+                    number = number * 10 + byte - 0x30
+                    digits += 1
+                    if after >= 0:
+                        after += 1
+            else:
+                return _NONE
+        if digits == 0:
+            return _NONE
+        for _ in range(max(after, 0), decimals):
+            number *= 10
+        return -number if negative else number
+
+    def _time_of_day(self, field):
+        # hhmmss.sss in ms since midnight.
+        number = self._fixed(field, 3)
+        if number < 0:
+            return _NONE
+        seconds = number // 1000
+        return (seconds // 10000 * 3600 + seconds // 100 % 100 * 60 + seconds % 100) * 1000 + number % 1000
+
+    def _angle(self, field):
+        # dddmm.mmmmm in the fix record's units; degrees and minutes apart keep the numbers small.
+        line = self._line
+        start = self._starts[field]
+        stop = self._starts[field + 1] - 1
+        point = start
+        while point < stop and line[point] != 0x2E:
+            point += 1
+        if point - start < 3:
+            return _NONE
+        degrees = 0
+        for i in range(start, point - 2):
+            if not 0x30 <= line[i] <= 0x39:
+                return _NONE
+            degrees = degrees * 10 + line[i] - 0x30
+        minutes = self._number(point - 2, stop, 5)
+        if minutes < 0 or degrees > 180:
+            return _NONE
+        return degrees * self._degree + (minutes * self._minute + 3) // 6
+
+
+def _hex(byte):
+    if 0x30 <= byte <= 0x39:
+        return byte - 0x30
+    if 0x41 <= byte <= 0x46:
+        return byte - 0x37
+    return 0x100  # no hexadecimal digit: no sum matches

@@ -1,0 +1,117 @@
+# The block store: records go into the open block; closed blocks wait in a short queue for the card.
+
+from onboard.firmware.events import error_number
+from protocol.block import BlockBuilder
+from protocol.constant import const
+from protocol.table import DEVICES, event_code
+from protocol.tick import tick_add, tick_difference
+
+QUEUE_BLOCKS = 6  # buffers in all: one is open, the others may wait for a slow card
+CLOSE_AGE_MS = 1900  # a block is closed at this age, so that it is written before two seconds are over
+RETRY_MS = 1000  # pause after the card refused a block
+_COUNT_MAX = const(65534)
+
+_CARD = DEVICES.index("card")
+_BLOCKS_LOST = event_code("blocks lost")
+_DEVICE_FAILED = event_code("device failed")
+_DEVICE_RETURNED = event_code("device returned")
+_CARD_FULL = event_code("card full")
+
+
+class BlockStore:
+    """Puts records into blocks and blocks onto the card.
+
+    region: a LogRegion, or None when there is no usable card: records are then counted as lost.
+    events: an object with note(code, subject, detail), told when the card fails or fills.
+    """
+
+    def __init__(self, region, flight, boot, board):
+        self._region = region
+        self._flight = flight
+        self._boot = boot
+        self._board = board
+        self.events = None
+        self.phase = 0
+        self._builders = [BlockBuilder() for _ in range(QUEUE_BLOCKS)]
+        self._open = 0  # index of the builder that takes records
+        self.waiting = 0  # closed blocks behind it, oldest first
+        self._number = 0
+        self._retry_at = 0
+        self._failing = 0
+        self._full_noted = False
+        self.lost = 0
+        self.write_time_last = 0
+        self.write_time_slowest = 0
+        self.card_errors = 0
+
+    def emit(self, layout, tick):
+        """Put the layout's values, sampled at that tick, into the log."""
+        builder = self._builders[self._open]
+        if builder.is_open and not builder.fits(layout, tick):
+            self._close()
+            builder = self._builders[self._open]
+        if not builder.is_open:
+            builder.open(tick)
+        builder.add(layout, tick)
+
+    def _close(self):
+        if self.waiting == QUEUE_BLOCKS - 1:
+            # No buffer is free: the newest block is given up, so that what is queued stays whole.
+            self._builders[self._open].is_open = False
+            self.lost += 1
+            return
+        self._builders[self._open].close(self._flight, self._boot, self._number, self.phase)
+        self._number += 1
+        self._open = (self._open + 1) % QUEUE_BLOCKS
+        self.waiting += 1
+
+    def close_if_old(self, now):
+        """Close the open block when its first record is old enough."""
+        builder = self._builders[self._open]
+        if builder.is_open and tick_difference(now, builder.tick) >= CLOSE_AGE_MS:
+            self._close()
+
+    def close_now(self):
+        """Close the open block, whatever its age, for an orderly end."""
+        if self._builders[self._open].is_open:
+            self._close()
+
+    def write_one(self, now):
+        """Write the oldest waiting block, if there is one and the card may be tried."""
+        if self.waiting == 0 or self._region is None:
+            return
+        if self._failing and tick_difference(now, self._retry_at) < 0:
+            return
+        if self._region.is_full():
+            self._note_full()
+            return
+        builder = self._builders[(self._open - self.waiting) % QUEUE_BLOCKS]
+        try:
+            self._region.write(builder.buffer)
+        except OSError as error:
+            self._failed(error, now)
+            return
+        self.waiting -= 1
+        self._time(tick_difference(self._board.ticks_ms(), now))
+        if self._failing:
+            self.events.note(_DEVICE_RETURNED, _CARD, self._failing)
+            self._failing = 0
+        if self.lost:
+            self.events.note(_BLOCKS_LOST, _CARD, self.lost)
+            self.lost = 0
+
+    def _time(self, milliseconds):
+        self.write_time_last = min(milliseconds, _COUNT_MAX)
+        self.write_time_slowest = max(self.write_time_slowest, self.write_time_last)
+
+    def _failed(self, error, now):
+        self._failing += 1
+        self.card_errors = min(self.card_errors + 1, _COUNT_MAX)
+        self._retry_at = tick_add(now, RETRY_MS)
+        if self._failing == 1:
+            self.events.note(_DEVICE_FAILED, _CARD, error_number(error))
+
+    def _note_full(self):
+        if not self._full_noted:
+            self._full_noted = True
+            self.events.note(_CARD_FULL, _CARD, self._number - self.waiting)

@@ -1,0 +1,228 @@
+# The tasks of the logger: each takes the samples of one record kind, step by step.
+#
+# A reading that fails is logged as missing; the failure and the return are events. A chip that failed is
+# started anew before it is asked again.
+
+from onboard.firmware.analog import mean_u16
+from onboard.firmware.events import error_number
+from onboard.firmware.ms5611 import CONVERSION_MS as PRESSURE_MS
+from onboard.firmware.nmea import NmeaReader
+from onboard.firmware.scheduler import Task
+from onboard.firmware.sht3x import CONVERSION_MS as HUMIDITY_MS
+from protocol.record import Layout
+from protocol.table import DEVICES, event_code
+from protocol.tick import tick_add
+
+GNSS_POLL_MS = 50  # at 9600 baud 48 characters come in this time; boards buffer 256 and more
+GNSS_PAUSE_MS = 150  # a silence of this length ends an epoch
+
+_DEVICE_FAILED = event_code("device failed")
+_DEVICE_RETURNED = event_code("device returned")
+
+
+class Device:
+    """Keeps account of one device's failures and tells the events."""
+
+    def __init__(self, name, events):
+        self._number = DEVICES.index(name)
+        self._events = events
+        self.failures = 0
+
+    def failed(self, error):
+        """Note a failed reading."""
+        self.failures += 1
+        if self.failures == 1:
+            self._events.note(_DEVICE_FAILED, self._number, error_number(error))
+
+    def works(self):
+        """Note a reading that came."""
+        if self.failures:
+            self._events.note(_DEVICE_RETURNED, self._number, self.failures)
+            self.failures = 0
+
+
+class PressureTask(Task):
+    """Pressure, then temperature of the barometer; keeps the last pressure for the phase."""
+
+    def __init__(self, period, chip, store, events):
+        Task.__init__(self, period)
+        self._chip = chip
+        self._store = store
+        self._device = Device("barometer", events)
+        self._layout = Layout("pressure")
+        self._tick = 0
+        self._state = 0
+        self.pressure_pa = None  # of the last sample, None if it failed
+
+    def step(self, now):
+        try:
+            return self._advance(now)
+        except OSError as error:
+            self._device.failed(error)
+            self._layout.clear()
+            self._finish(None)
+            return 0
+
+    def _advance(self, now):
+        chip = self._chip
+        values = self._layout.values
+        if self._state == 0:
+            self._tick = now
+            if chip.words is None:  # it never answered yet: begin again, one sample is lost on it
+                chip.reset()
+                self._state = 3
+                return PRESSURE_MS
+            chip.convert_pressure()
+            self._state = 1
+            return PRESSURE_MS
+        if self._state == 1:
+            values[0] = chip.read_counts()
+            chip.convert_temperature()
+            self._state = 2
+            return PRESSURE_MS
+        if self._state == 3:
+            chip.read_prom()
+            self._state = 0
+            return 0
+        values[1] = chip.read_counts()
+        self._device.works()
+        self._finish(chip.pressure_pa(values[0], values[1]))
+        return 0
+
+    def _finish(self, pressure_pa):
+        self._state = 0
+        self.pressure_pa = pressure_pa
+        self._store.emit(self._layout, self._tick)
+
+
+class AirTask(Task):
+    """Outside thermometer on the ADC, humidity chip on I2C. One may fail without the other."""
+
+    def __init__(self, period, adc, chip, store, events):
+        Task.__init__(self, period)
+        self._adc = adc
+        self._chip = chip
+        self._store = store
+        self._device = Device("humidity", events)
+        self._layout = Layout("air")
+        self._tick = 0
+        self._converting = False
+
+    def step(self, now):
+        if not self._converting:
+            self._tick = now
+            self._layout.clear()
+            self._layout.values[0] = mean_u16(self._adc)
+            try:
+                self._chip.convert()
+            except OSError as error:
+                self._device.failed(error)
+                self._store.emit(self._layout, self._tick)
+                return 0
+            self._converting = True
+            return HUMIDITY_MS
+        self._converting = False
+        try:
+            self._chip.fetch()
+            values = self._layout.values
+            values[1] = min(self._chip.humidity, 65534)
+            values[2] = min(self._chip.temperature, 65534)
+            self._device.works()
+        except OSError as error:
+            self._device.failed(error)
+        self._store.emit(self._layout, self._tick)
+        return 0
+
+
+class MotionTask(Task):
+    """Accelerations and rates."""
+
+    def __init__(self, period, chip, store, events):
+        Task.__init__(self, period)
+        self._chip = chip
+        self._store = store
+        self._device = Device("motion", events)
+        self._layout = Layout("motion")
+        self._started = False
+
+    def step(self, now):
+        try:
+            if not self._started:
+                self._chip.start()
+                self._started = True
+            self._chip.read_into(self._layout.values)
+            self._device.works()
+        except OSError as error:
+            self._started = False
+            self._device.failed(error)
+            self._layout.clear()
+        self._store.emit(self._layout, now)
+        return 0
+
+
+class PowerTask(Task):
+    """Battery and rail on the ADC, board temperature from the motion chip."""
+
+    def __init__(self, period, battery, rail, chip, store):
+        Task.__init__(self, period)
+        self._battery = battery
+        self._rail = rail
+        self._chip = chip
+        self._store = store
+        self._layout = Layout("power")
+
+    def step(self, now):
+        values = self._layout.values
+        values[0] = mean_u16(self._battery)
+        values[1] = mean_u16(self._rail)
+        try:
+            values[2] = self._chip.temperature()
+        except OSError:  # the motion task, on the same chip, tells the event
+            values[2] = self._layout.missing[2]
+        self._store.emit(self._layout, now)
+        return 0
+
+
+class GnssTask(Task):
+    """Polls the receiver's UART and logs each epoch when it is complete."""
+
+    is_sampling = False  # the receiver's characters wait in the UART's buffer
+
+    def __init__(self, uart, baud, store):
+        Task.__init__(self, GNSS_POLL_MS)
+        self._uart = uart
+        self._baud = baud
+        self._store = store
+        self._reader = NmeaReader(baud, self._log)
+        self._buffer = bytearray(64)
+        self._quiet = 0
+        layout = self._reader.layout
+        self._height = layout.index("height")
+        self._metre = layout.divisor("height")
+        self._missing = layout.missing[self._height]
+        self.height_m = None  # of the last epoch, None if it had no fix
+        self.fresh = False
+
+    def step(self, now):
+        waiting = self._uart.any()
+        if not waiting:
+            self._quiet += GNSS_POLL_MS
+            if self._quiet >= GNSS_PAUSE_MS:
+                self._reader.finish()
+            return 0
+        self._quiet = 0
+        while waiting > 0:
+            count = self._uart.readinto(self._buffer, min(waiting, len(self._buffer)))
+            if not count:
+                break
+            waiting -= count
+            # What still waits came behind this piece, so this piece was complete so much earlier.
+            self._reader.feed(self._buffer, count, tick_add(now, -(waiting * 10000 // self._baud)))
+        return 0
+
+    def _log(self):
+        reader = self._reader
+        height = reader.layout.values[self._height]
+        self.height_m = None if height == self._missing else height // self._metre
+        self.fresh = True
+        self._store.emit(reader.layout, reader.tick)

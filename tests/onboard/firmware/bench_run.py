@@ -1,0 +1,49 @@
+# Boots the logger on the bench board and prints what it takes of the heap. The last word on the command line is
+# "locked" to forbid all allocation while it flies.
+#
+# Garbage is collected only here, at module level: the WebAssembly interpreter's collector does not see every
+# local variable of an active function.
+
+import gc
+import sys
+
+gc.disable()
+from onboard.firmware.settings import Settings  # noqa: E402
+
+gc.collect()
+from onboard.firmware.tasks import Device  # noqa: E402, F401
+
+gc.collect()
+from onboard.firmware.logger import Logger  # noqa: E402
+
+gc.collect()
+import bench_board  # noqa: E402
+
+gc.collect()
+print("loaded", gc.mem_free())
+board = bench_board.Board()
+settings = Settings(bench_board.SETTINGS)
+gc.collect()
+logger = Logger(settings, board)
+boot = logger.boot()
+while next(boot, None):
+    gc.collect()
+print("booted", gc.mem_free())
+gc.collect()
+print("free", gc.mem_free())
+bench_board.run(logger, board, 20)
+gc.collect()
+blocks = 0
+allocated = 0
+for _ in range(8):
+    gc.collect()
+    before = gc.mem_alloc()
+    writes = board.card.writes
+    if sys.argv[-1] == "locked":
+        bench_board.run_locked(logger, board, 50)
+    else:
+        bench_board.run(logger, board, 50)
+    blocks += board.card.writes - writes
+    allocated += gc.mem_alloc() - before
+print("allocated", allocated)
+print("blocks", blocks)
