@@ -86,7 +86,8 @@ def _add_plugin(application, plugin):
 def _broken(name, error):
     def explain():
         raise LoftbookError(
-            f"{name}: this command cannot be loaded ({type(error).__name__}: {error}); reinstall the package it is from"
+            f"{name}: this command cannot be loaded ({type(error).__name__}: {error}); "
+            "reinstall the package it is from"
         )
 
     return explain
@@ -99,7 +100,9 @@ def main(arguments=None):
     """
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="backslashreplace")  # a terminal that lacks a character still gets the line
+            stream.reconfigure(
+                errors="backslashreplace"
+            )  # a terminal that lacks a character still gets the line
     try:
         try:
             build_app()(args=arguments, prog_name="loftbook")

@@ -45,14 +45,17 @@ def build_manifest(*arguments):
 
 
 class Pieces:
-    """Hands out a text piece by piece as records of a kind whose fields are part, parts, text.
+    """Hands out a text piece by piece as records of a kind that has part, parts and a field for the text.
     The piece is copied into a buffer made once, so that a repeat in flight allocates nothing.
     """
 
-    def __init__(self, layout, text):
+    def __init__(self, layout, field, text):
         self._layout = layout
         self._text = text
-        self._piece = bytearray(len(layout.missing[2]))
+        self._part = layout.index("part")
+        self._parts = layout.index("parts")
+        self._characters = layout.index(field)
+        self._piece = bytearray(len(layout.missing[self._characters]))
         size = len(self._piece)
         self.parts = (len(text) + size - 1) // size
         if self.parts > 255:
@@ -75,7 +78,7 @@ class Pieces:
         for i in range(len(piece)):
             piece[i] = text[start + i] if start + i < len(text) else 0
         values = self._layout.values
-        values[0] = self.next
-        values[1] = self.parts
-        values[2] = piece
+        values[self._part] = self.next
+        values[self._parts] = self.parts
+        values[self._characters] = piece
         self.next += 1

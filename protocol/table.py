@@ -80,7 +80,7 @@ DEVICES = ("card", "barometer", "outside_temperature", "humidity", "motion", "gn
 
 EVENTS = (
     (1, "booted"),  # subject: machine.reset_cause(); detail: blocks found on the card
-    (2, "phase changed"),  # subject: the new phase; detail: height in m that decided it
+    (2, "phase changed"),  # subject: the phase from now on; detail: height in m that decided it, 0 at boot
     (3, "device failed"),  # subject: the device; detail: error number
     (4, "device returned"),  # subject: the device; detail: failures counted until then
     (5, "blocks lost"),  # subject: the card; detail: closed blocks that found no room in the queue

@@ -139,7 +139,7 @@ def manifest():
         (("pressure", 500), ("motion", 100)),
     )
     layout = Layout("manifest")
-    pieces = Pieces(layout, text)
+    pieces = Pieces(layout, "text", text)
     pieces.restart()
     packed = []
     while pieces.pending():

@@ -6,6 +6,7 @@ import numpy as np
 
 from ground.analyse.breakpoints import fit_burst
 from ground.analyse.moment import FIX_GAP_S, Moment, moment_of, widest_gap
+from ground.analyse.phases import LEAST_RATE_M_S
 from ground.analyse.places import place_at
 
 # A longer climb would not be straight, and in a longer fall the air grows too much denser.
@@ -14,6 +15,7 @@ CLIMB_SAMPLES, FALL_SAMPLES = 8, 3  # but no fewer samples than these
 TOP_SEARCH_S = 120.0
 LONGEST_GAP_S = 30.0
 LONGEST_GAP_SAMPLES = 3
+CLOSE_S = 3.0  # samples further apart than this around the burst add to the uncertainty
 LEAST_FALL_M_S = 2.0
 FALL_SEEN_S = 60.0
 METHOD = "end of a straight climb in a fall with square drag, least squares"
@@ -34,25 +36,49 @@ def find_burst(timeline, heights, phases, fixes) -> Moment:
     top_s = _top_time(series, top_s)
     nearby = series.between(top_s - TOP_SEARCH_S, top_s + TOP_SEARCH_S)
     spacing_s = float(np.median(np.diff(nearby.time_s))) if len(nearby) > 1 else 0.0
-    gap_s, gap_from_s = widest_gap(series, top_s - 1.0, top_s + 1.0)
-    if gap_s > max(LONGEST_GAP_S, LONGEST_GAP_SAMPLES * spacing_s):
-        span = f"{_clock_text(timeline, gap_from_s)} to {_clock_text(timeline, gap_from_s + gap_s)}"
-        reason = f"it lies in a gap of the heights, from {span}"
-        return Moment("burst", reason=reason, place_reason=reason)
-    before_s = max(CLIMB_S, CLIMB_SAMPLES * spacing_s)
-    after_s = max(FALL_S, FALL_SAMPLES * spacing_s)
-    first_s, last_s = min(top_s, gap_from_s), max(top_s, gap_from_s + gap_s)
+    before_s = max(CLIMB_S, (CLIMB_SAMPLES + 1) * spacing_s)
+    after_s = max(FALL_S, (FALL_SAMPLES + 1) * spacing_s)
+    shortest_gap_s = max(FIX_GAP_S, 2 * spacing_s)
+    gap_s, gap_from_s = _gap_around(series, top_s, after_s)
+    gap_to_s = gap_from_s + gap_s
+    first_s, last_s = min(top_s, gap_from_s), max(top_s, gap_to_s)
     window = series.between(first_s - before_s, last_s + after_s)
-    if len(window) < CLIMB_SAMPLES + FALL_SAMPLES - 1:
-        reason = f"only {len(window)} heights around the top, too few to fit it"
-        return Moment("burst", reason=reason, place_reason=reason)
+    if gap_s > max(LONGEST_GAP_S, LONGEST_GAP_SAMPLES * spacing_s):
+        # Too far to see across: the burst is on this side, if there are enough samples for it.
+        this_side = (-np.inf, gap_from_s) if gap_from_s >= top_s else (gap_to_s, np.inf)
+        window = window.between(*this_side)
+    elif gap_s <= shortest_gap_s:
+        gap_from_s = gap_to_s = top_s
+    hidden = _hidden(timeline, gap_from_s, gap_to_s)
+    if len(window) < CLIMB_SAMPLES + FALL_SAMPLES:
+        return hidden
     earliest_s = max(min(top_s - after_s, gap_from_s), float(window.time_s[0]))
-    latest_s = min(max(top_s + after_s, gap_from_s + gap_s), float(window.time_s[-1]))
+    latest_s = min(max(top_s + after_s, gap_to_s), float(window.time_s[-1]))
     bend = fit_burst(window.time_s, window["height_m"], earliest_s, latest_s)
+    falling = int((window.time_s > bend.time_s).sum())
+    if falling < FALL_SAMPLES or len(window) - falling < CLIMB_SAMPLES or bend.rate_m_s < LEAST_RATE_M_S:
+        return hidden
     moment = moment_of("burst", timeline, window, bend, METHOD)
-    if gap_s > FIX_GAP_S:
-        moment = replace(moment, uncertainty_s=max(moment.uncertainty_s, gap_s / 4))
+    unseen_s, _ = _gap_around(series, bend.time_s, 1.0)
+    if unseen_s > CLOSE_S:
+        moment = replace(moment, uncertainty_s=max(moment.uncertainty_s, unseen_s / 4))
     return _with_place(moment, fixes)
+
+
+def _gap_around(series, top_s, reach_s):
+    """(length, start) of the longest gap within reach of the top, as far as the samples go."""
+    first_s = max(top_s - reach_s, float(series.time_s[0]))
+    last_s = min(top_s + reach_s, float(series.time_s[-1]))
+    return widest_gap(series, first_s, last_s)
+
+
+def _hidden(timeline, start_s, end_s):
+    if start_s == end_s:
+        reason = "there are too few heights around the top to fit it"
+    else:
+        span = f"{_clock_text(timeline, start_s)} to {_clock_text(timeline, end_s)}"
+        reason = f"it lies in a gap of the heights, from {span}"
+    return Moment("burst", reason=reason, place_reason=reason, in_gap=True)
 
 
 def _series_around(heights, top_s):
@@ -77,7 +103,9 @@ def _no_fall(combined, top_s):
     within = int(np.searchsorted(after.time_s, top_s + FALL_SEEN_S, side="right"))
     if last_s - top_s < 5.0 or (within < 3 and last_s - top_s < FALL_SEEN_S):
         return f"the data end at {last_m:.0f} m, before a burst"
-    index = min(within, len(after) - 1)  # the first sample after a minute, or across a gap
+    if len(after) > 1 and after.time_s[1] - top_s > LONGEST_GAP_S:
+        return None  # whether and when it fell is hidden in a gap
+    index = min(within, len(after) - 1)  # the first sample after a minute
     fall_m = float(after["height_m"][0] - after["height_m"][index])
     if fall_m < LEAST_FALL_M_S * min(FALL_SEEN_S, float(after.time_s[index]) - top_s):
         return f"the climb ended at {after['height_m'][0]:.0f} m without a fall; that is no burst"

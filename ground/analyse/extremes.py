@@ -9,7 +9,7 @@ from ground.analyse.phases import LEAST_CLIMB_M
 from ground.analyse.series import running_median
 
 SMOOTH_SAMPLES = 5
-HALF_WINDOW_S = 5.0
+HALF_WINDOW_S = 10.0
 COVER_GAP_S = 30.0
 ENOUGH_SHARE = 0.8
 
@@ -49,6 +49,8 @@ def greatest_height(heights, window, burst) -> Extreme:
         return Extreme(reason="no heights in the data")
     best = int(np.argmax(series["height_m"]))
     height_m = float(series["height_m"][best])
+    if burst.in_gap:
+        return Extreme(reason=f"the heights have a gap at the top; the highest one known is {height_m:.0f} m")
     by_fix = series["from_fix"][best] == 1
     source = heights.gnss.source if by_fix else heights.barometric.source
     alike = series.where(series["from_fix"] == series["from_fix"][best])
@@ -88,12 +90,14 @@ def greatest_ground_speed(timeline, heights, window) -> Extreme:
     return _with_height(found, heights)
 
 
-def greatest_fall_speed(timeline, heights, window) -> Extreme:
+def greatest_fall_speed(timeline, heights, window, burst) -> Extreme:
     """The greatest speed downwards: the receiver's own vertical speed if most fixes of the fall have
     it, else the change of height.
     """
     if heights.span_m() < LEAST_CLIMB_M:
         return Extreme(reason="the data hold no fall")
+    if burst.in_gap:
+        return Extreme(reason="the heights have a gap at the beginning of the fall, where it is fastest")
     falling = heights.combined.between(window.top_s, window.end_s)
     own = valid_fixes(timeline, ("vertical_speed_m_s",)).between(window.top_s, window.end_s)
     if len(own) >= max(ENOUGH_SHARE * len(falling), SMOOTH_SAMPLES):

@@ -30,6 +30,7 @@ class Moment:
     rate_m_s: float | None = None  # of the straight climb or fall beside it
     reason: str | None = None  # why there is no time
     place_reason: str | None = None  # why there is no place
+    in_gap: bool = False  # the reason is a gap in the heights
 
 
 def moment_of(name, timeline, window, bend, method) -> Moment:

@@ -14,6 +14,7 @@ STRAIGHT_S = 60.0  # a climb or fall is straight over this time
 GROUND_S = 180.0  # how much of the time on the ground a fit takes in
 LONGEST_BEND_GAP_S = 120.0  # both sides are straight, so that they can be drawn on to meet
 SHARE_OF_BEND_GAP = 0.05  # the rate may change by so much within the gap
+LEAST_GROUND_S = 10.0  # a shorter time before the climb does not show a payload standing still
 REST_WINDOW_S = 600.0  # fixes of the first ten minutes after the landing give its place
 
 
@@ -57,59 +58,78 @@ def _launch(timeline, heights, phases, fixes):
     if phases.no_flight:
         return Moment("launch", reason=phases.no_flight, place_reason=phases.no_flight)
     combined = heights.combined
-    start_s = phases.climb_s
-    ground_m = _median_height(combined.between(start_s - GROUND_S, start_s + 10.0))
-    flying = combined.between(start_s, phases.top_s)
-    flying = flying.where(flying["height_m"] >= ground_m + OFF_THE_GROUND_M)
-    up_s = float(flying.time_s[0])
+    ground_m = _median_height(combined.between(phases.climb_s - GROUND_S, phases.climb_s + 10.0))
+    up_s = _first_at(combined.between(phases.climb_s, phases.top_s), ground_m + OFF_THE_GROUND_M)
+    if up_s is None:
+        up_s = phases.top_s
     series = _steadier(heights, up_s - GROUND_S, up_s, up_s + STRAIGHT_S)
-    before = series.between(up_s - GROUND_S, up_s)
     window = series.between(up_s - GROUND_S, up_s + STRAIGHT_S)
-    if len(before) < 5 or len(window) - len(before) < 5:
-        first_m = combined["height_m"][0]
-        reason = f"the data hold nothing of the ground before the climb; they begin at {first_m:.0f} m"
+    before = len(series.between(up_s - GROUND_S, up_s))
+    if before < 5 or len(window) - before < 5:
+        reason = _too_few(combined, phases.climb_s - STRAIGHT_S, up_s + STRAIGHT_S)
         return Moment("launch", reason=reason, place_reason=reason)
     bend = fit_bend(window.time_s, window["height_m"], float(window.time_s[0]), up_s)
-    if bend.time_s - window.time_s[0] < 5.0:
+    if not _level(window.between(-np.inf, bend.time_s), bend.rate_m_s):
         reason = f"the data begin at {combined['height_m'][0]:.0f} m, already in the climb"
         return Moment("launch", reason=reason, place_reason=reason)
     moment = moment_of("launch", timeline, window, bend, "bend between ground and climb, least squares")
     moment = _across_gap(moment, window, bend.time_s)
-    on_ground = fixes.between(bend.time_s - 2 * REST_WINDOW_S, bend.time_s + 5.0)
+    on_ground = fixes.between(bend.time_s - GROUND_S, bend.time_s + 5.0)
     return _on_ground(moment, heights, on_ground, bend.time_s - GROUND_S, bend.time_s)
 
 
 def _landing(timeline, heights, phases, fixes):
     if phases.rest_s is None:
         return Moment("landing", reason=phases.no_rest, place_reason=phases.no_rest)
-    combined = heights.combined
-    rest_s = phases.rest_s
+    combined, rest_s = heights.combined, phases.rest_s
     ground_m = _median_height(combined.between(rest_s + 5.0, rest_s + GROUND_S))
-    flying = combined.between(-np.inf, rest_s + STRAIGHT_S)
-    flying = flying.where(flying["height_m"] >= ground_m + OFF_THE_GROUND_M)
-    down_s = float(flying.time_s[-1])
+    # Seen backwards in time a landing is a launch.
+    down_s = _first_at(combined.between(-np.inf, rest_s + STRAIGHT_S).backwards(), ground_m + OFF_THE_GROUND_M)
+    down_s = rest_s if down_s is None else -down_s
     series = _steadier(heights, down_s - STRAIGHT_S, down_s, down_s + GROUND_S)
     window = series.between(down_s - STRAIGHT_S, down_s + GROUND_S)
     falling = len(series.between(down_s - STRAIGHT_S, down_s))
-    resting = fixes.between(rest_s, rest_s + REST_WINDOW_S)
+    moment, ground_s = Moment("landing"), rest_s
     if falling < 5 or len(window) - falling < 5:
-        reason = "too few heights around the landing to fit it"
-        return _on_ground(Moment("landing", reason=reason), heights, resting, rest_s, rest_s + GROUND_S)
-    # Seen backwards in time a landing is a launch.
-    backwards = fit_bend(-window.time_s[::-1], window["height_m"][::-1], -float(window.time_s[-1]), -down_s)
-    bend = replace(backwards, time_s=-backwards.time_s, rate_m_s=-backwards.rate_m_s)
-    moment = moment_of("landing", timeline, window, bend, "bend between fall and ground, least squares")
-    moment = _across_gap(moment, window, bend.time_s)
-    resting = fixes.between(bend.time_s + 5.0, bend.time_s + REST_WINDOW_S)
-    return _on_ground(moment, heights, resting, bend.time_s + 5.0, bend.time_s + GROUND_S)
+        moment = replace(moment, reason=_too_few(combined, down_s - STRAIGHT_S, rest_s + STRAIGHT_S))
+    else:
+        mirrored = window.backwards()
+        bend = fit_bend(mirrored.time_s, mirrored["height_m"], float(mirrored.time_s[0]), -down_s)
+        bend = replace(bend, time_s=-bend.time_s, rate_m_s=-bend.rate_m_s)
+        moment = moment_of("landing", timeline, window, bend, "bend between fall and ground, least squares")
+        moment = _across_gap(moment, window, bend.time_s)
+        ground_s = bend.time_s + 5.0 if moment.time_s is not None else rest_s
+    resting = fixes.between(ground_s, ground_s + REST_WINDOW_S)
+    return _on_ground(moment, heights, resting, ground_s, ground_s + GROUND_S)
+
+
+def _first_at(series, height_m):
+    above = np.flatnonzero(series["height_m"] >= height_m)
+    return float(series.time_s[above[0]]) if len(above) else None
+
+
+def _level(before, rate_m_s):
+    """True if these samples are of a payload that stands still, compared with its rate afterwards."""
+    if len(before) < 5 or before.time_s[-1] - before.time_s[0] < LEAST_GROUND_S:
+        return False
+    slope = np.polyfit(before.time_s - before.time_s[0], before["height_m"], 1)[0]
+    return abs(slope) < 0.3 * abs(rate_m_s)
+
+
+def _too_few(combined, start_s, end_s):
+    gap_s, _ = widest_gap(combined, start_s, end_s)
+    if not np.isfinite(gap_s):
+        return f"the data begin or end there, at {_median_height(combined.between(start_s, end_s)):.0f} m"
+    return f"it lies in a gap of {gap_s:.0f} s in the heights"
 
 
 def _steadier(heights, start_s, middle_s, end_s):
-    """The series to time a bend near the ground by: pressure if it is there on both sides, as it
-    scatters least, else the combined heights.
+    """The series to time a bend near the ground by: pressure if it reaches without a gap across the
+    bend, as it scatters least, else fixes, else both.
     """
     for series in (heights.pressure, heights.gnss):
-        if min(len(series.between(start_s, middle_s)), len(series.between(middle_s, end_s))) >= 10:
+        enough = min(len(series.between(start_s, middle_s)), len(series.between(middle_s, end_s))) >= 10
+        if enough and widest_gap(series, middle_s - FIX_GAP_S, middle_s + FIX_GAP_S)[0] <= FIX_GAP_S:
             return series
     return heights.combined
 
@@ -134,7 +154,8 @@ def _on_ground(moment, heights, fixes, start_s, end_s):
         moment = replace(moment, height_m=_median_height(ground), height_source=f"{source}, median")
     place = place_at_rest(fixes)
     if place is None:
-        return replace(moment, place_reason="no fixes on the ground there")
+        reason = "the payload did not lie still" if len(fixes) >= 3 else "no fixes on the ground there"
+        return replace(moment, place_reason=reason)
     return replace(
         moment, latitude_deg=place.latitude_deg, longitude_deg=place.longitude_deg,
         place_source=f"fix.latitude_deg, fix.longitude_deg, median of {place.samples}",

@@ -5,8 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ground.analyse.heights import covered, valid_fixes
+from ground.analyse.series import without_outliers
 from ground.physics.geodesy import distance_m
 
+FAR_DEG, NEAR_DEG = 0.05, 0.01  # as for outliers of height; some kilometres, and one
 AT_REST_M = 100.0  # fixes of a payload at rest lie no further from their median (common practice, no source)
 
 
@@ -14,32 +16,43 @@ AT_REST_M = 100.0  # fixes of a payload at rest lie no further from their median
 class Place:
     latitude_deg: float
     longitude_deg: float
-    scatter_m: float | None  # median distance of the fixes from the place; None if interpolated
     samples: int
 
 
 def position_fixes(timeline):
-    """The fixes with a position, as a Series with latitude_deg and longitude_deg."""
+    """The fixes with a position, without those far from their neighbours, as a Series with latitude_deg
+    and longitude_deg; the longitudes are continuous, so they can lie beyond 180 degrees.
+    """
     fixes = valid_fixes(timeline, ("latitude_deg", "longitude_deg"))
-    return fixes.where((np.abs(fixes["latitude_deg"]) <= 90) & (np.abs(fixes["longitude_deg"]) <= 180))
+    fixes = fixes.where((np.abs(fixes["latitude_deg"]) <= 90) & (np.abs(fixes["longitude_deg"]) <= 180))
+    if len(fixes) == 0:
+        return fixes
+    reference = float(np.median(fixes["longitude_deg"]))
+    continuous = reference + _wrap(fixes["longitude_deg"] - reference)
+    fixes = fixes.with_value("longitude_deg", continuous, fixes.source)
+    for name in ("latitude_deg", "longitude_deg"):
+        fixes = without_outliers(fixes, name, FAR_DEG, NEAR_DEG)
+    return fixes
 
 
 def place_at_rest(fixes):
     """Give the median of fixes of a payload that lies still, without those that lie far from it.
 
-    fixes: Series of position_fixes. Returns a Place, or None with fewer than three near fixes.
+    fixes: Series of position_fixes. Returns a Place; None with fewer than three fixes, or if most of
+    them are not near the median.
     """
-    while len(fixes) >= 3:
-        latitude = float(np.median(fixes["latitude_deg"]))
-        longitude = _median_longitude(fixes["longitude_deg"])
+    kept = fixes
+    while len(kept) >= max(3, len(fixes) / 2):
+        latitude = float(np.median(kept["latitude_deg"]))
+        longitude = float(np.median(kept["longitude_deg"]))
         away_m = distance_m(
-            np.full(len(fixes), latitude), np.full(len(fixes), longitude),
-            fixes["latitude_deg"], fixes["longitude_deg"],
+            np.full(len(kept), latitude), np.full(len(kept), longitude),
+            kept["latitude_deg"], kept["longitude_deg"],
         )  # fmt: skip
         near = away_m <= AT_REST_M
         if near.all():
-            return Place(latitude, longitude, float(np.median(away_m)), len(fixes))
-        fixes = fixes.where(near)
+            return Place(latitude, float(_wrap(longitude)), len(kept))
+        kept = kept.where(near)
     return None
 
 
@@ -49,21 +62,10 @@ def place_at(fixes, time_s, gap_s=30.0):
     """
     if not covered(fixes.time_s, time_s, gap_s):
         return None
-    first = fixes["longitude_deg"][0]
-    longitude = np.interp(time_s, fixes.time_s, _near(fixes["longitude_deg"], first))
     latitude = np.interp(time_s, fixes.time_s, fixes["latitude_deg"])
-    return Place(float(latitude), float(_wrap(longitude)), None, 2)
-
-
-def _near(longitude_deg, reference_deg):
-    """The same meridians, written within half a turn of the reference."""
-    return reference_deg + _wrap(longitude_deg - reference_deg)
+    longitude = np.interp(time_s, fixes.time_s, fixes["longitude_deg"])
+    return Place(float(latitude), float(_wrap(longitude)), 2)
 
 
 def _wrap(angle_deg):
     return (angle_deg + 180.0) % 360.0 - 180.0
-
-
-def _median_longitude(longitude_deg):
-    # Across the 180th meridian a plain median would lie on the other side of the world.
-    return float(_wrap(np.median(_near(longitude_deg, longitude_deg[0]))))

@@ -1,6 +1,6 @@
 """Series of samples on one axis of time, and their cleaning from outliers."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -34,6 +34,11 @@ class Series:
         first = np.searchsorted(self.time_s, start_s, side="left")
         last = np.searchsorted(self.time_s, end_s, side="right")
         return self.where(slice(first, max(first, last)))
+
+    def backwards(self):
+        """The same samples in the opposite order, with their times negated."""
+        turned = self.where(slice(None, None, -1))
+        return replace(turned, time_s=-turned.time_s)
 
     def with_value(self, name, array, source):
         """The same samples with one more value, now from this source."""

@@ -3,9 +3,10 @@
 from collections import Counter
 
 from ground.analyse import extremes
-from ground.analyse.heights import build_heights
+from ground.analyse.heights import build_heights, valid_fixes
 from ground.analyse.moments import find_moments
 from ground.analyse.phases import find_phases
+from ground.analyse.places import place_at, position_fixes
 from ground.analyse.series import timelines
 from ground.analyse.statements import evidence, of_extreme, of_moment, statement, utc_text
 from ground.analyse.words import summary_text
@@ -79,6 +80,7 @@ def _flight_statements(timeline, heights, phases, moments):
         "launch": of_moment("Launch", launch),
         "burst": of_moment("Burst", moments.burst),
         "landing": of_moment("Landing", landing),
+        "last_fix": _last_fix(timeline),
         "greatest_height": extreme("Greatest height", "m", extremes.greatest_height(heights, window, moments.burst)),
         "climb_rate": extreme("Mean climb", "m/s", extremes.climb_rate(heights, window), climb=True),
         "coldest_air": extreme("Coldest air", "degC", extremes.coldest_air(timeline, heights, window)),
@@ -86,7 +88,7 @@ def _flight_statements(timeline, heights, phases, moments):
             "Fastest drift", "m/s", extremes.greatest_ground_speed(timeline, heights, window)
         ),
         "greatest_fall_speed": extreme(
-            "Fastest fall", "m/s", extremes.greatest_fall_speed(timeline, heights, window)
+            "Fastest fall", "m/s", extremes.greatest_fall_speed(timeline, heights, window, moments.burst)
         ),
         "duration": _duration(launch, landing),
         "distance": _distance(launch, landing, distance_m, "Distance", "km", 0.001),
@@ -106,6 +108,22 @@ def _window(heights, phases, moments):
         known(moments.burst.time_s, phases.top_s, first),
         known(moments.landing.time_s, phases.rest_s, last),
     )
+
+
+def _last_fix(timeline):
+    fixes = position_fixes(timeline)
+    if len(fixes) == 0:
+        return statement("Last fix", reason="no fix in the data", place_reason="no fix in the data")
+    index = len(fixes) - 1
+    place = place_at(fixes, fixes.time_s[index])
+    heights = valid_fixes(timeline, ("height_m",))
+    height_m = float(heights["height_m"][-1]) if len(heights) and heights.time_s[-1] == fixes.time_s[index] else None
+    return statement(
+        "Last fix", height_m, "m", utc=utc_text(timeline.utc(fixes.time_s[index])), boot=int(fixes.boot[index]),
+        tick_ms=int(fixes.tick_ms[index]), height_m=height_m, latitude_deg=place.latitude_deg,
+        longitude_deg=place.longitude_deg,
+        evidence=[evidence("place", "fix.latitude_deg, fix.longitude_deg", "the last one that fits its neighbours", 1)],
+    )  # fmt: skip
 
 
 def _duration(launch, landing):

@@ -34,7 +34,7 @@ def _printable(line):
 
 def _says(key, statement):
     """What a statement says, as one or more paragraphs."""
-    if key in ("launch", "burst", "landing"):
+    if key in ("launch", "burst", "landing", "last_fix"):
         return _moment(statement)
     if statement["value"] is None:
         return [f"not in the data: {statement['reason']}"]
@@ -63,7 +63,7 @@ def _moment(statement):
     if statement["reason"] is not None:
         said.append(f"not in the data: {statement['reason']}")
     elif statement["utc"] is None:
-        said.append(f"{statement['tick_ms'] / 1000:.1f} s after boot {statement['boot']}")
+        said.append(f"{statement['tick_ms'] / 1000:.1f} s into boot {statement['boot']}")
     else:
         said.append(" ".join(_clock(statement["utc"])) + " UTC")
     if statement["value"] is not None:

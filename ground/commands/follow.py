@@ -17,10 +17,14 @@ from ground.link.port import open_port
 def follow(
     port: PortUrl,
     capture: Annotated[
-        Path, typer.Option("--capture", metavar="FILE", help="New file for every byte received.", show_default=False)
+        Path,
+        typer.Option(
+            "--capture", metavar="FILE", help="New file for every byte received.", show_default=False
+        ),
     ],
     seconds: Annotated[
-        float | None, typer.Option("--seconds", min=0, metavar="N", help="Stop after so long.", show_default="never")
+        float | None,
+        typer.Option("--seconds", min=0, metavar="N", help="Stop after so long.", show_default="never"),
     ] = None,
     baud: Baud = 115200,
 ):
@@ -30,7 +34,8 @@ def follow(
     Example, with the radio receiver on a USB port:
       loftbook follow --port /dev/ttyUSB0 --capture napraforgo-radio.bin
 
-    A line a second says what is known. Ends with the stream, after --seconds, or with Ctrl-C. The capture is a source for recover.
+    A line a second says what is known. Ends with the stream, after --seconds, or with Ctrl-C.
+    The capture is a source for recover.
     """
     exists = LoftbookError(f"{capture}: already exists; choose another file, so that nothing is overwritten")
     if capture.exists() or capture.is_symlink():
@@ -42,7 +47,9 @@ def follow(
         except FileExistsError:
             raise exists from None
         except OSError as error:
-            raise LoftbookError(f"{capture}: cannot be made: {error.strerror}; choose another place") from None
+            raise LoftbookError(
+                f"{capture}: cannot be made: {error.strerror}; choose another place"
+            ) from None
         with file, _stop_on_interrupt() as stopped:
             _follow(line, Follower(file), capture, seconds, stopped)
     finally:
@@ -55,7 +62,8 @@ def _follow(line, follower, capture, seconds, stopped):
     except LoftbookError as error:
         raise LoftbookError(f"{error}; the {count(follower.bytes, 'byte')} before are in {capture}") from None
     typer.echo(
-        f"{why}; {count(follower.packets, 'packet')} good, {count(follower.not_understood, 'byte')} not understood, "
+        f"{why}; {count(follower.packets, 'packet')} good, "
+        f"{count(follower.not_understood, 'byte')} not understood, "
         f"{count(follower.bytes, 'byte')} kept in {capture}"
     )
 

@@ -5,7 +5,9 @@ from typing import Annotated
 
 import typer
 
-Source = Annotated[Path, typer.Argument(metavar="SOURCE", help="Card image, copied log or capture.", show_default=False)]
+Source = Annotated[
+    Path, typer.Argument(metavar="SOURCE", help="Card image, copied log or capture.", show_default=False)
+]
 PortUrl = Annotated[
     str,
     typer.Option("--port", metavar="URL", help="Device, socket://HOST:PORT, or pty.", show_default=False),

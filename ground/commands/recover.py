@@ -19,7 +19,10 @@ WITH_LOSSES = 4
 def recover(
     source: Source,
     output: Annotated[
-        Path, typer.Option("--output", "-o", metavar="FOLDER", help="New folder for the results.", show_default=False)
+        Path,
+        typer.Option(
+            "--output", "-o", metavar="FOLDER", help="New folder for the results.", show_default=False
+        ),
     ],
 ):
     """Recovers what a card, file or capture still holds of a flight.

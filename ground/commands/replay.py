@@ -18,7 +18,8 @@ def replay(
         float, typer.Option("--speed", min=0, metavar="N", help="Times real time; 0 = as fast as it goes.")
     ] = 1.0,
     flight: Annotated[
-        str | None, typer.Option("--flight", metavar="ID", help="Which flight.", show_default="the last in SOURCE")
+        str | None,
+        typer.Option("--flight", metavar="ID", help="Which flight.", show_default="the last in SOURCE"),
     ] = None,
     baud: Baud = 115200,
 ):
@@ -48,6 +49,8 @@ def replay(
             sent = replay_boots(boots, line, Pace(speed), show)
     finally:
         line.close()
-    typer.echo(f"sent {count(sent.packets, 'packet')}, {count(sent.records, 'record')}, {count(sent.bytes, 'byte')}")
+    typer.echo(
+        f"sent {count(sent.packets, 'packet')}, {count(sent.records, 'record')}, {count(sent.bytes, 'byte')}"
+    )
     if sent.left_out:
         typer.echo(f"left out {count(sent.left_out, 'record')}, too long for a packet")

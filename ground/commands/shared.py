@@ -27,7 +27,8 @@ def recover_or_fail(source):
     if not recovered.boots:
         size = recovered.ledger.size
         raise LoftbookError(
-            f"nothing of ours found in {source}: {count(size, 'byte')} read, no block, no packet", NOTHING_FOUND
+            f"nothing of ours found in {source}: {count(size, 'byte')} read, no block, no packet",
+            NOTHING_FOUND,
         )
     return recovered
 

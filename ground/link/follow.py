@@ -85,5 +85,7 @@ def follow_port(port, follower, say, seconds=None, stopped=lambda: False, clock=
             try:
                 follower.take(data)
             except OSError as error:
-                raise LoftbookError(f"cannot keep what arrives: {error.strerror or error}; free some space") from None
+                raise LoftbookError(
+                    f"cannot keep what arrives: {error.strerror or error}; free some space"
+                ) from None
     return "stopped"

@@ -27,7 +27,8 @@ class PseudoTerminal:
             import tty  # POSIX only, like os.openpty
         except ImportError:
             raise LoftbookError(
-                "pty: this system has no pseudo-terminals; use a pair of connected serial ports or socket://HOST:PORT"
+                "pty: this system has no pseudo-terminals; "
+                "use a pair of connected serial ports or socket://HOST:PORT"
             ) from None
         self._own, other = os.openpty()
         tty.setraw(other)
@@ -39,7 +40,11 @@ class PseudoTerminal:
         self._poll.register(self._own, select.POLLIN | select.POLLHUP)
         self._heard = False
         self._opened = False
-        print(f"pseudo-terminal {self.name}: open it as a serial port with the other program", file=sys.stderr, flush=True)
+        print(
+            f"pseudo-terminal {self.name}: open it as a serial port with the other program",
+            file=sys.stderr,
+            flush=True,
+        )
 
     def read(self):
         """Give what has arrived; b"" if nothing came for POLL_S."""
@@ -68,7 +73,9 @@ class PseudoTerminal:
                 data = data[os.write(self._own, data) :]
             except BlockingIOError:
                 if self._events(0) & select.POLLHUP:
-                    raise LoftbookError(f"{self.name}: the other program closed the pseudo-terminal") from None
+                    raise LoftbookError(
+                        f"{self.name}: the other program closed the pseudo-terminal"
+                    ) from None
                 select.select([], [self._own], [], POLL_S)
             except OSError as error:
                 raise LoftbookError(f"{self.name}: the pseudo-terminal broke: {error.strerror}") from None

@@ -48,9 +48,8 @@ def _present(live, now_s):
 
 
 def _past_fix(fix, now_s):
-    return (
-        f"last fix {_utc(fix)}, {_age(fix, now_s)} s ago, {_height('height', fix.height_m)}, at {_position(fix)}"
-    )
+    when = f"last fix {_utc(fix)}, {_age(fix, now_s)} s ago"
+    return ", ".join([when, _height("height", fix.height_m), f"at {_position(fix)}"])
 
 
 def _age(fix, now_s):

@@ -23,13 +23,16 @@ class TcpPort:
         except ValueError:
             host = port = None
         if not host or not port:
-            raise LoftbookError(f"{url}: not a connection; write socket://HOST:PORT, such as socket://localhost:7700")
+            raise LoftbookError(
+                f"{url}: not a connection; write socket://HOST:PORT, such as socket://localhost:7700"
+            )
         try:
             self._socket = socket.create_connection((host, port), timeout=_CONNECT_WAIT_S)
         except OSError as error:
             why = error.strerror or str(error)
             raise LoftbookError(
-                f"{url}: cannot connect: {why}; check the address, and start the program at the other end first"
+                f"{url}: cannot connect: {why}; "
+                "check the address, and start the program at the other end first"
             ) from None
         self._socket.settimeout(None)
 

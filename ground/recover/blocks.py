@@ -8,10 +8,9 @@ import numpy as np
 from ground.layout import BLOCK_DTYPE, BLOCK_HEADER_DTYPE
 from ground.recover.search import overlapping, positions
 from protocol.block import BLOCK_FIRST, BLOCK_LIMIT, BLOCK_MAGIC, BLOCK_SIZE
-from protocol.table import FORMAT_VERSION
 
 FOUND_DTYPE = np.dtype([("offset", "<i8"), ("header", BLOCK_HEADER_DTYPE), ("crc", "<u4")])
-_VERSIONS_MAX = 15  # versions above ours are found, not decoded; noise rarely looks like one
+_VERSION_MAX = 15  # versions above ours are found, not decoded; noise rarely looks like one
 _MAGIC_WORD = np.frombuffer(BLOCK_MAGIC, "<u4")[0]
 # version, flags, boot and flight: equal in all blocks of a boot, so they tell a damaged one
 _IDENTITY = slice(
@@ -72,10 +71,8 @@ def plausible(data, starts):
     """Those starts of a magic whose header could be a block's."""
     starts = starts[starts <= len(data) - BLOCK_HEADER_DTYPE.itemsize]
     headers = overlapping(data, BLOCK_HEADER_DTYPE)[starts]
-    version = headers["version"]
-    ours = (version == FORMAT_VERSION) & (headers["used"] <= BLOCK_LIMIT - BLOCK_FIRST)
-    newer = (version > FORMAT_VERSION) & (version <= _VERSIONS_MAX)
-    return starts[ours | newer]
+    known = (headers["version"] >= 1) & (headers["version"] <= _VERSION_MAX)
+    return starts[known & (headers["used"] <= BLOCK_LIMIT - BLOCK_FIRST)]
 
 
 class BlockScanner:

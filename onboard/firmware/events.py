@@ -11,19 +11,22 @@ class EventLog:
         self._store = store
         self._board = board
         self._layout = Layout("event")
+        self._code = self._layout.index("code")
+        self._subject = self._layout.index("subject")
+        self._detail = self._layout.index("detail")
 
     def note(self, code, subject, detail):
         """Log an event; see protocol/table.py for the codes and what their numbers mean."""
         values = self._layout.values
-        values[0] = code
-        values[1] = subject
-        values[2] = detail
+        values[self._code] = code
+        values[self._subject] = subject
+        values[self._detail] = detail
         self._store.emit(self._layout, self._board.ticks_ms())
 
     def say(self, message):
         """Log a short message, cut into as many text records as it takes."""
         layout = Layout("text")
-        pieces = Pieces(layout, message.encode())
+        pieces = Pieces(layout, "characters", message.encode())
         pieces.restart()
         while pieces.pending():
             pieces.fill()

@@ -48,6 +48,7 @@ class Logger:
         settings = self._settings
         board = self._board
         region, number, phase, card_error = _resume(board, settings.flight)
+        found = region.next if region else 0
         yield True
         self.store = BlockStore(region, settings.flight, number, board)
         self.store.phase = phase
@@ -72,7 +73,8 @@ class Logger:
         text[size:] = end_line(crc)
         manifest = ManifestTask(settings.rates["manifest"], text, self.store)
         manifest.log_whole(board.ticks_ms())
-        self.events.note(event_code("booted"), board.reset_cause, region.next if region else 0)
+        self.events.note(event_code("booted"), board.reset_cause, found)
+        self.events.note(event_code("phase changed"), phase, 0)  # whoever listens from now on knows it too
         if card_error is not None:
             self.events.note(event_code("device failed"), DEVICES.index("card"), error_number(card_error))
         yield True

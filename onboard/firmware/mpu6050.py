@@ -48,13 +48,13 @@ class MPU6050:
         self._set(_GYRO_CONFIG, self._fs)
         self._set(_ACCEL_CONFIG, self._afs)
 
-    def read_into(self, values):
-        """Read accelerations and rates in one transaction into values[0:6]."""
+    def read_into(self, values, acceleration, rate):
+        """Read all axes in one transaction, x, y and z into `values` from these two positions on."""
         buffer = self._all
         self._i2c.readfrom_mem_into(self._address, _ACCEL_XOUT_H, buffer)
         for i in range(3):
-            values[i] = _signed(buffer, 2 * i)
-            values[i + 3] = _signed(buffer, 2 * i + 8)  # the temperature stands between them
+            values[acceleration + i] = _signed(buffer, 2 * i)
+            values[rate + i] = _signed(buffer, 2 * i + 8)  # the temperature stands between them
 
     def temperature(self):
         """The raw temperature of the chip."""

@@ -8,8 +8,8 @@ _CONVERT_D1 = const(b"\x48")  # pressure, oversampling 4096
 _CONVERT_D2 = const(b"\x58")  # temperature, oversampling 4096
 _ADC_READ = const(0x00)
 _PROM_READ = const(0xA0)
-RESET_MS = 3  # 2.8 ms until the PROM is loaded
-CONVERSION_MS = 10  # 9.04 ms at most
+RESET_MS = 4  # 2.8 ms until the PROM is loaded
+CONVERSION_MS = 11  # 9.04 ms at most, and the tick at which the wait begins may be almost over
 
 
 class MS5611:

@@ -41,11 +41,15 @@ class LogRegion:
     def __init__(self, card):
         self._card = card
         self._sector = bytearray(BLOCK_SIZE)
+        self._held = -1  # number of the sector that is held; a chain of clusters asks for the same one often
         self.start, self.count = self._find()
         self.next = 0
 
     def _read(self, number):
-        self._card.readblocks(number, self._sector)
+        if number != self._held:
+            self._held = -1
+            self._card.readblocks(number, self._sector)
+            self._held = number
         return self._sector
 
     def _find(self):
@@ -156,5 +160,6 @@ class LogRegion:
 
     def write(self, buffer):
         """Write one block to the next free sector. Raises OSError if the card refuses it."""
+        self._held = -1
         self._card.writeblocks(self.start + self.next, buffer)
         self.next += 1

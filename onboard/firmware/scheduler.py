@@ -52,7 +52,8 @@ class Scheduler:
             return least
         wait = first.step(now)
         if wait:
-            first.due = tick_add(now, wait)
+            # From the end of the step: a chip's conversion began somewhere in it.
+            first.due = tick_add(self._board.ticks_ms(), wait)
         else:
             self._next_sample(first)
         return 0

@@ -3,7 +3,7 @@
 from protocol.constant import const
 
 _SINGLE_SHOT = const(b"\x24\x00")  # high repeatability, no clock stretching
-CONVERSION_MS = 16  # 15.5 ms at most
+CONVERSION_MS = 17  # 15.5 ms at most, and the tick at which the wait begins may be almost over
 _CRC_POLYNOMIAL = const(0x31)
 _CRC_START = const(0xFF)
 

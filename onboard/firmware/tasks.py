@@ -50,6 +50,8 @@ class PressureTask(Task):
         self._store = store
         self._device = Device("barometer", events)
         self._layout = Layout("pressure")
+        self._d1 = self._layout.index("pressure_counts")
+        self._d2 = self._layout.index("temperature_counts")
         self._tick = 0
         self._state = 0
         self.pressure_pa = None  # of the last sample, None if it failed
@@ -76,7 +78,7 @@ class PressureTask(Task):
             self._state = 1
             return PRESSURE_MS
         if self._state == 1:
-            values[0] = chip.read_counts()
+            values[self._d1] = chip.read_counts()
             chip.convert_temperature()
             self._state = 2
             return PRESSURE_MS
@@ -84,9 +86,9 @@ class PressureTask(Task):
             chip.read_prom()
             self._state = 0
             return 0
-        values[1] = chip.read_counts()
+        values[self._d2] = chip.read_counts()
         self._device.works()
-        self._finish(chip.pressure_pa(values[0], values[1]))
+        self._finish(chip.pressure_pa(values[self._d1], values[self._d2]))
         return 0
 
     def _finish(self, pressure_pa):
@@ -105,6 +107,9 @@ class AirTask(Task):
         self._store = store
         self._device = Device("humidity", events)
         self._layout = Layout("air")
+        self._temperature = self._layout.index("temperature_counts")
+        self._humidity = self._layout.index("humidity_counts")
+        self._chip_temperature = self._layout.index("humidity_temperature_counts")
         self._tick = 0
         self._converting = False
 
@@ -112,7 +117,7 @@ class AirTask(Task):
         if not self._converting:
             self._tick = now
             self._layout.clear()
-            self._layout.values[0] = mean_u16(self._adc)
+            self._layout.values[self._temperature] = mean_u16(self._adc)
             try:
                 self._chip.convert()
             except OSError as error:
@@ -125,8 +130,8 @@ class AirTask(Task):
         try:
             self._chip.fetch()
             values = self._layout.values
-            values[1] = min(self._chip.humidity, 65534)
-            values[2] = min(self._chip.temperature, 65534)
+            values[self._humidity] = min(self._chip.humidity, 65534)
+            values[self._chip_temperature] = min(self._chip.temperature, 65534)
             self._device.works()
         except OSError as error:
             self._device.failed(error)
@@ -143,6 +148,8 @@ class MotionTask(Task):
         self._store = store
         self._device = Device("motion", events)
         self._layout = Layout("motion")
+        self._acceleration = self._layout.index("acceleration_x_counts")  # y and z follow, here and below
+        self._rate = self._layout.index("rate_x_counts")
         self._started = False
 
     def step(self, now):
@@ -150,7 +157,7 @@ class MotionTask(Task):
             if not self._started:
                 self._chip.start()
                 self._started = True
-            self._chip.read_into(self._layout.values)
+            self._chip.read_into(self._layout.values, self._acceleration, self._rate)
             self._device.works()
         except OSError as error:
             self._started = False
@@ -170,15 +177,18 @@ class PowerTask(Task):
         self._chip = chip
         self._store = store
         self._layout = Layout("power")
+        self._battery_counts = self._layout.index("battery_counts")
+        self._rail_counts = self._layout.index("rail_counts")
+        self._temperature = self._layout.index("board_temperature_counts")
 
     def step(self, now):
         values = self._layout.values
-        values[0] = mean_u16(self._battery)
-        values[1] = mean_u16(self._rail)
+        values[self._battery_counts] = mean_u16(self._battery)
+        values[self._rail_counts] = mean_u16(self._rail)
         try:
-            values[2] = self._chip.temperature()
+            values[self._temperature] = self._chip.temperature()
         except OSError:  # the motion task, on the same chip, tells the event
-            values[2] = self._layout.missing[2]
+            values[self._temperature] = self._layout.missing[self._temperature]
         self._store.emit(self._layout, now)
         return 0
 

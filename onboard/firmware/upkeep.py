@@ -79,7 +79,7 @@ class ManifestTask(Task):
     def __init__(self, period, text, store):
         Task.__init__(self, period)
         self._layout = Layout("manifest")
-        self._pieces = Pieces(self._layout, text)
+        self._pieces = Pieces(self._layout, "text", text)
         self._store = store
 
     def log_whole(self, now):

@@ -84,32 +84,32 @@ def run_in_process(folder, progress=None):
 def run_on_unix(folder, staged, progress=None):
     """Fly a prepared folder on the unix port of MicroPython.
 
+    folder: Path; staged: Path made by stage(); progress: called with thousandths of the flight.
     Returns the interpreter's report: a dict of what it printed at the end.
     Raises RunError if it stops early.
     """
     command = [*unix_command(), "fly.py", str(Path(folder).resolve())]
+    return _run(command, staged, {**os.environ, "MICROPYPATH": "."}, progress)
+
+
+def run_on_wasm(folder, staged, progress=None):
+    """Fly a prepared folder on MicroPython in WebAssembly (32 bits, like the boards).
+
+    As run_on_unix; the report also has the executed instructions under "fuel".
+    """
+    code = "import sys; from onboard.simulator.webassembly import main; sys.exit(main(sys.argv[1:]))"
+    command = [sys.executable, "-c", code, str(Path(staged).resolve()), str(Path(folder).resolve()), WASM_HEAP]
+    return _run(command, None, None, progress)
+
+
+def _run(command, cwd, environment, progress):
     process = subprocess.Popen(
-        command, cwd=staged, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
-        text=True, env={**os.environ, "MICROPYPATH": "."},
+        command, cwd=cwd, env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT, text=True,
     )
     with process:
         report = _follow(process.stdout, progress)
     return _finished(report, process.returncode)
-
-
-def run_on_wasm(folder, staged):
-    """Fly a prepared folder on MicroPython in WebAssembly (32 bits, like the boards).
-
-    Returns the interpreter's report, with the executed instructions under "fuel".
-    Raises RunError if it stops early.
-    """
-    code = (
-        "import sys; from onboard.simulator.webassembly import main; sys.exit(main(sys.argv[1:]))"
-    )
-    command = [sys.executable, "-c", code, str(staged), str(folder), WASM_HEAP]
-    done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, text=True)
-    report = _follow((done.stdout + done.stderr).splitlines(), None)
-    return _finished(report, done.returncode)
 
 
 def _follow(lines, progress):

@@ -43,7 +43,9 @@ def in_folder(tmp_path, monkeypatch):
 
 
 def help_of(*words):
-    result = CliRunner(env={"COLUMNS": "80"}).invoke(cli.build_app([]), [*words, "--help"], prog_name="loftbook")
+    result = CliRunner(env={"COLUMNS": "80"}).invoke(
+        cli.build_app([]), [*words, "--help"], prog_name="loftbook"
+    )
     assert result.exit_code == 0
     return result.output
 
@@ -130,7 +132,9 @@ NOT_FLIGHTS = {
 
 @pytest.mark.parametrize("name", NOT_FLIGHTS)
 @pytest.mark.parametrize("command", ["recover", "replay"])
-def test_a_source_that_is_no_flight_is_told_in_one_line_and_leaves_nothing(loftbook, in_folder, command, name):
+def test_a_source_that_is_no_flight_is_told_in_one_line_and_leaves_nothing(
+    loftbook, in_folder, command, name
+):
     content, exit_code, message = NOT_FLIGHTS[name]
     if content == "folder":
         Path(name).mkdir()
@@ -154,7 +158,9 @@ def test_a_whole_card_is_recovered_and_the_source_is_untouched(loftbook, card):
     assert (code, err) == (0, "")
     assert "Napraforgo-1" in out
     assert "Written to napraforgo-1: tables, summary.txt, summary.json, ledger.json\nLost: nothing\n" in out
-    assert {"fix.csv", "pressure.csv", "summary.txt", "ledger.json"} <= {p.name for p in Path("napraforgo-1").iterdir()}
+    assert {"fix.csv", "pressure.csv", "summary.txt", "ledger.json"} <= {
+        p.name for p in Path("napraforgo-1").iterdir()
+    }
     assert Path(card).read_bytes() == before
 
 
@@ -183,7 +189,10 @@ def test_an_output_that_exists_is_never_touched(loftbook, card, kind):
 
 def test_a_capture_that_exists_is_never_touched(loftbook, in_folder):
     Path("napraforgo-radio.bin").write_bytes(b"ours")
-    expected = "loftbook: napraforgo-radio.bin: already exists; choose another file, so that nothing is overwritten\n"
+    expected = (
+        "loftbook: napraforgo-radio.bin: already exists; "
+        "choose another file, so that nothing is overwritten\n"
+    )
     assert loftbook("follow", "--port", "pty", "--capture", "napraforgo-radio.bin") == (1, "", expected)
     assert Path("napraforgo-radio.bin").read_bytes() == b"ours"
 
@@ -267,7 +276,11 @@ def test_what_goes_wrong_in_a_command_ends_in_a_line_and_a_code(loftbook, monkey
 def subprocess_of(*arguments, **options):
     environment = {**os.environ, "PYTHONPATH": str(ROOT), **options.pop("environment", {})}
     return subprocess.run(
-        [sys.executable, "-m", "ground", *arguments], capture_output=True, timeout=60, env=environment, **options
+        [sys.executable, "-m", "ground", *arguments],
+        capture_output=True,
+        timeout=60,
+        env=environment,
+        **options,
     )
 
 
@@ -285,7 +298,11 @@ def test_a_reader_that_went_away_causes_no_complaint():
     os.close(reading)
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     result = subprocess.run(
-        [sys.executable, "-m", "ground", "--help"], stdout=writing, stderr=subprocess.PIPE, timeout=60, env=environment
+        [sys.executable, "-m", "ground", "--help"],
+        stdout=writing,
+        stderr=subprocess.PIPE,
+        timeout=60,
+        env=environment,
     )
     os.close(writing)
     assert result.stderr == b""

@@ -45,7 +45,7 @@ class LogWriter:
         self._flight = flight
         self._boot = boot
         self._layouts = {name: Layout(name) for _, name, _ in KINDS}
-        self._manifest = Pieces(self._layouts["manifest"], manifest)
+        self._manifest = Pieces(self._layouts["manifest"], "text", manifest)
         self._builder = BlockBuilder()
         self._number = 0
         self.phase = 0
@@ -72,7 +72,7 @@ class LogWriter:
 
     def add_text(self, text, tick_ms):
         """Write a message."""
-        self.add_pieces("text", Pieces(self._layouts["text"], text.encode()), tick_ms)
+        self.add_pieces("text", Pieces(self._layouts["text"], "characters", text.encode()), tick_ms)
 
     def add_raw(self, number, payload, tick_ms):
         """Write a record of a kind that the protocol's table does not have."""
@@ -123,7 +123,12 @@ def manifest_of(flight, boot, extra_kind=False):
         return text
     lines = text.decode().splitlines(keepends=True)
     at = next(i for i, line in enumerate(lines) if line.startswith("sensor"))
-    extra = [f"kind {EXTRA_KIND[0]} wind\n", "field a B 1 count\n", "field b h 10 deg\n", "field c I 1 count\n"]
+    extra = [
+        f"kind {EXTRA_KIND[0]} wind\n",
+        "field a B 1 count\n",
+        "field b h 10 deg\n",
+        "field c I 1 count\n",
+    ]
     body = "".join(lines[:at] + extra + lines[at:-1]).encode()
     return body + f"end {crc32(body):08x}\n".encode()
 
@@ -132,7 +137,7 @@ def build_log(flight=FLIGHT, extra_kind=False, with_fix=True):
     """The whole log as bytes: two boots, one after the other."""
     random = Random(20260516)
     first = LogWriter(flight, 1, manifest_of(flight, 1, extra_kind))
-    _fly(first, range(0, RESET_S), 0, random, extra_kind, with_fix)
+    _fly(first, range(RESET_S), 0, random, extra_kind, with_fix)
     second = LogWriter(flight, 2, manifest_of(flight, 2, extra_kind))
     _fly(second, range(RESET_S + DARK_S, END_S), RESET_S + DARK_S, random, extra_kind, with_fix)
     return first.close() + second.close()
@@ -152,7 +157,11 @@ def _fly(log, seconds, start_s, random, extra_kind, with_fix):
         if _phase(second) != log.phase:
             log.phase = _phase(second)
             log.add(
-                "event", tick_ms, code=event_code("phase changed"), subject=log.phase, detail=int(height_m(second))
+                "event",
+                tick_ms,
+                code=event_code("phase changed"),
+                subject=log.phase,
+                detail=int(height_m(second)),
             )
         _sample(log, second, tick_ms, random, with_fix)
         if extra_kind and second % 7 == 0:
@@ -167,9 +176,13 @@ def _sample(log, second, tick_ms, random, with_fix):
         log.add("pressure", tick_ms + half, **pressure(height_m(second + half / 1000)))
     celsius = float(standard_temperature_k(height_m(second))) - 273.15
     log.add("air", tick_ms + 20, **air(celsius))
-    log.add("motion", tick_ms + 40, acceleration_x_counts=random.randrange(-50, 50), acceleration_z_counts=2048)
+    log.add(
+        "motion", tick_ms + 40, acceleration_x_counts=random.randrange(-50, 50), acceleration_z_counts=2048
+    )
     if second % 5 == 0:
-        log.add("power", tick_ms + 60, battery_counts=28000, rail_counts=32700, board_temperature_counts=-5000)
+        log.add(
+            "power", tick_ms + 60, battery_counts=28000, rail_counts=32700, board_temperature_counts=-5000
+        )
     if second % 10 == 0:
         log.add("health", tick_ms + 70, queue_fill=1, missed_samples=0, card_errors=0, reset_cause=1)
     if with_fix:

@@ -81,7 +81,9 @@ def test_with_a_manifest_the_pressure_height_stands_in_for_a_missing_fix():
     climb(sender, range(100, 131), pressure_of)
     line = sender.line(now_s=131.0)
     # small_flight makes pressures from the standard atmosphere, so the height comes back.
-    assert line.startswith("no fix, phase not heard yet, pressure height 596 m (1955 ft), climb rate +5.0 m/s;")
+    assert line.startswith(
+        "no fix, phase not heard yet, pressure height 596 m (1955 ft), climb rate +5.0 m/s;"
+    )
 
 
 def test_a_fix_grows_old_and_is_told_as_the_past():
@@ -90,7 +92,9 @@ def test_a_fix_grows_old_and_is_told_as_the_past():
     climb(sender, range(100, 110), fix_of, pressure_of)
     climb(sender, range(110, 141), pressure_of)
     line = sender.line(now_s=140.0)
-    assert line.startswith("no fix, phase not heard yet, pressure height 646 m (2119 ft), climb rate +5.0 m/s; ")
+    assert line.startswith(
+        "no fix, phase not heard yet, pressure height 646 m (2119 ft), climb rate +5.0 m/s; "
+    )
     assert "; last fix 08:31:49 UTC, 31 s ago, height 491 m (1611 ft), at 47.03864 N 19.82360 E; " in line
 
 

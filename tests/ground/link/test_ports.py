@@ -127,7 +127,10 @@ def free_address():
 @pytest.mark.parametrize(
     ("url", "says"),
     [
-        ("/dev/no-such-port", "/dev/no-such-port: cannot open this port: no such device; plug it in and check"),
+        (
+            "/dev/no-such-port",
+            "/dev/no-such-port: cannot open this port: no such device; plug it in and check",
+        ),
         ("radio://receiver", "radio://receiver: cannot open this port: not a port; give a device such as"),
         ("socket://nowhere", "socket://nowhere: not a connection; write socket://HOST:PORT, such as"),
         ("socket://localhost:port", "socket://localhost:port: not a connection; write socket://HOST:PORT"),

@@ -59,14 +59,15 @@ def test_every_record_arrives_with_its_tick_and_its_bytes(start):
         size = records.layout.payload_size
         raw = records.values.tobytes()
         expected = [
-            (int(tick) % TICK_PERIOD, raw[size * i : size * (i + 1)]) for i, tick in enumerate(records.tick_ms)
+            (int(tick) % TICK_PERIOD, raw[size * i : size * (i + 1)])
+            for i, tick in enumerate(records.tick_ms)
         ]
         assert found[records.layout.number] == expected
     assert sum(p.records for p in sent) == len(pressure.tick_ms) + len(fix.tick_ms) + len(wind.tick_ms)
 
 
 def test_a_packet_ends_when_it_is_full_or_when_its_span_is_over():
-    dense = records_of(PRESSURE, range(0, 1000), 4)
+    dense = records_of(PRESSURE, range(1000), 4)
     for packet in packets_of(boot_of(dense)):
         assert len(packet.data) <= PACKET_RECORDS_MAX + PACKET_OVERHEAD
     sparse = records_of(PRESSURE, [0, PACKET_SPAN_MS, PACKET_SPAN_MS + 1, 10**6], 5)

@@ -129,7 +129,9 @@ def test_a_flight_followed_through_noise_is_recovered_as_from_its_source(source,
 
 
 @needs_pseudo_terminals
-def test_a_flight_sent_over_a_pseudo_terminal_is_recovered_as_from_its_source(source, tables_of_source, tmp_path):
+def test_a_flight_sent_over_a_pseudo_terminal_is_recovered_as_from_its_source(
+    source, tables_of_source, tmp_path
+):
     capture = tmp_path / "napraforgo-radio.bin"
     follower = start("follow", "--port", "pty", "--capture", capture)
     words = follower.stderr.readline().split()
@@ -247,7 +249,7 @@ def test_a_port_that_breaks_is_one_line_and_the_capture_is_kept(sender, tmp_path
     linger = (1).to_bytes(4, sys.byteorder) + bytes(4)  # SO_LINGER of 0 s: close() sends a reset
     connection.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, linger)
     connection.close()
-    code, out, err = finish(follower)
+    code, _, err = finish(follower)
     assert code == 1
     assert err.startswith(f"loftbook: {url}: the connection broke: ")
     assert err.endswith(f"; the 5 bytes before are in {tmp_path / 'a.bin'}\n")

@@ -63,7 +63,7 @@ class Writer:
     def add_manifest(self, text=None):
         """Append all pieces of the manifest."""
         layout = LAYOUTS["manifest"]
-        pieces = Pieces(layout, text or self.text)
+        pieces = Pieces(layout, "text", text or self.text)
         pieces.restart()
         while pieces.pending():
             pieces.fill()

@@ -93,11 +93,11 @@ def test_a_window_boundary_hides_no_block(tmp_path, log, shift):
 def test_a_card_image_is_read_without_its_file_system(tmp_path, log):
     # A raw image: boot sector, wiped allocation tables, another file, the preallocated log.
     photo = np.random.default_rng(4).bytes(300_000)
-    image = b"\xeb\x58\x90" + bytes(509) + bytes(64 * 512) + photo + b"".join(log.envelopes) + bytes(70_000)
+    image = b"\xeb\x58\x90" + bytes(509 + 64 * 512) + photo + b"".join(log.envelopes) + bytes(137 * 512)
     recovered = recover_bytes(tmp_path, image + b"\xff" * 4096)
     assert recovered_keys(recovered.boots[0], FLIGHT) == log.keys()
     assert states(recovered)[-3:] == [
-        ("block", 512 * len(log.envelopes)), ("unwritten_zeros", 70_000), ("unwritten_ones", 4096)
+        ("block", 512 * len(log.envelopes)), ("unwritten_zeros", 137 * 512), ("unwritten_ones", 4096)
     ]
 
 

@@ -126,10 +126,10 @@ def test_motion_words_keep_their_signs(row):
     clock, i2c = bus(0x68, MotionDevice, *row)
     chip = MPU6050(i2c, 16, 2000)
     values = [None] * 6
-    chip.read_into(values)
+    chip.read_into(values, 0, 3)
     assert values == [0] * 6  # asleep after power-on
     chip.start()
-    chip.read_into(values)
+    chip.read_into(values, 0, 3)
     assert tuple(values) == (*row[:3], *row[4:])
     assert chip.temperature() == row[3]
 

@@ -1,0 +1,161 @@
+"""The demo: a whole flight on real MicroPython, a damaged card, and what the ground program makes of it."""
+
+import json
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
+
+from ground.errors import LoftbookError
+from ground.mission import MissionError, load_mission
+from onboard.simulator import runners
+from onboard.simulator.compare import balance, compare, recovered_records
+from onboard.simulator.damage import damage_card
+from onboard.simulator.oracle import expected_records
+from onboard.simulator.prepare import CARD_NAME, prepare
+from onboard.simulator.truth_file import write_truth
+from onboard.simulator.world.balloon import FlightError
+from onboard.simulator.world.sounding import SoundingError
+
+DEMO_MISSION = Path(__file__).with_name("napraforgo-1.toml")
+RECOVERED = "recovered"
+WITH_LOSSES = 4  # exit code of `loftbook recover`
+
+_READ_ME = """\
+The folder of `loftbook demo`. The club, the payload and the flight are invented; the air is a real sounding.
+
+mission.toml           the payload
+card-before.img        the card as the logger left it
+card.img               the same card after the damage: what the team would find
+damage.json            what was done to it
+truth.csv, truth.json  what really happened, from the simulator
+recovered/             what `loftbook recover card.img -o recovered` made of it: begin with summary.txt
+"""
+
+
+def run_demo(folder, seed, interpreter, say=print):
+    """Fly, damage, recover and compare, into a folder that does not exist yet.
+
+    folder: Path; seed: of everything that is random; interpreter: "unix", "wasm" or "cpython"; say: takes each
+    line of output. The folder appears when all is done.
+    Raises LoftbookError if the folder exists or a step fails.
+    """
+    folder = Path(folder)
+    if folder.exists():
+        raise LoftbookError(f"{folder}: already exists; name a new folder with -o or remove this one")
+    if not folder.absolute().parent.is_dir():
+        raise LoftbookError(f"{folder}: its parent folder does not exist; make that first")
+    try:
+        with tempfile.TemporaryDirectory(prefix=".loftbook-", dir=folder.absolute().parent) as scratch:
+            result = Path(scratch) / "result"
+            result.mkdir()
+            _fill(Path(scratch), result, seed, interpreter, say)
+            result.rename(folder)
+    except (MissionError, SoundingError, FlightError, runners.RunError) as error:
+        raise LoftbookError(str(error)) from None
+    except OSError as error:
+        raise LoftbookError(f"{folder}: cannot be written: {error.strerror or error}") from None
+    say(f"Everything is in {folder}/: open README.txt there first.")
+
+
+def _fill(scratch, result, seed, interpreter, say):
+    mission = load_mission(DEMO_MISSION)
+    say(f"Flying {mission.payload.name} (invented) through a real sounding, {mission.sounding}.")
+    truth = prepare(mission, seed, scratch / "flight")
+    write_truth(result, truth)
+    _fly(scratch, interpreter)
+    before = (scratch / "flight" / CARD_NAME).read_bytes()
+    image = bytearray(before)
+    damage = damage_card(image, seed)
+    (result / "card-before.img").write_bytes(before)
+    (result / CARD_NAME).write_bytes(image)
+    (result / "damage.json").write_text(json.dumps(_described(damage), indent=1), "utf-8")
+    (result / "README.txt").write_text(_READ_ME, "utf-8")
+    shutil.copy(DEMO_MISSION, result / "mission.toml")
+    say(
+        f"The card came back with its last write torn, {len(damage.flipped_bits)} bits flipped, "
+        f"{len(damage.wiped)} sectors wiped"
+    )
+    say("and the file system's tables zeroed. Recovering it:")
+    say("")
+    for line in _recover(result):
+        say("  " + line if line else "")
+    say("")
+    _report(result, before, damage, say)
+
+
+def _fly(scratch, interpreter):
+    flight = scratch / "flight"
+    names = {"unix": "MicroPython, unix port", "wasm": "MicroPython, WebAssembly", "cpython": "CPython"}
+    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True)) as progress:
+        task = progress.add_task(f"Flying on {names[interpreter]}", total=1000)
+
+        def show(permille):
+            progress.update(task, completed=permille)
+
+        if interpreter == "cpython":
+            runners.run_in_process(flight, show)
+        else:
+            runners.stage(scratch / "staged")
+            run = runners.run_on_unix if interpreter == "unix" else runners.run_on_wasm
+            run(flight, scratch / "staged", show)
+        show(1000)
+
+
+def _described(damage):
+    return {
+        "flipped_bits": [{"offset": offset, "bit": bit} for offset, bit in damage.flipped_bits],
+        "wiped_sectors": damage.wiped,
+        "torn_block": damage.torn,
+        "zeroed_from_the_start": damage.zeroed,
+        "blocks_written": len(damage.blocks_written),
+        "blocks_no_longer_whole": len(damage.blocks_hit),
+    }
+
+
+def _recover(result):
+    # The real command, as a team would call it.
+    command = [sys.executable, "-m", "ground", "recover", CARD_NAME, "-o", RECOVERED]
+    done = subprocess.run(
+        command, cwd=result, stdin=subprocess.DEVNULL, capture_output=True, text=True, encoding="utf-8"
+    )
+    if done.returncode not in (0, WITH_LOSSES):
+        raise LoftbookError(f"loftbook recover failed: {done.stderr.strip()}")
+    return done.stdout.splitlines()
+
+
+def _report(result, before, damage, say):
+    figures = json.loads((result / "truth.json").read_text("utf-8"))
+    summary = json.loads((result / RECOVERED / "summary.json").read_text("utf-8"))
+    say("Truth (simulator)                     truth   recovered  difference")
+    for line in compare(figures, summary):
+        values = (line.truth, line.stated, line.difference)
+        numbers = [f"{round(value, line.digits) + 0.0:.{line.digits}f}" for value in values]  # no "-0.0"
+        label = f"{line.what} [{line.unit}]"
+        say(f"  {label:<29}{numbers[0]:>12}{numbers[1]:>12}{numbers[2]:>12}")
+    say("")
+    intact = [at for at in damage.blocks_written if at not in damage.blocks_hit]
+    both, missed, invented = balance(expected_records(before, intact), recovered_records(result / RECOVERED))
+    say(f"Blocks written {len(damage.blocks_written)}, still whole {len(intact)}, hit {len(damage.blocks_hit)}.")
+    say(f"Records in whole blocks recovered {both}, missed {missed}; records never written {invented}.")
+    say("")
+    _losses(json.loads((result / RECOVERED / "ledger.json").read_text("utf-8")), say)
+
+
+def _losses(ledger, say):
+    say("What the ledger says was lost:")
+    for reason in sorted({loss["reason"] for loss in ledger["losses"]}):
+        losses = [loss for loss in ledger["losses"] if loss["reason"] == reason]
+        blocks = sum(loss["last_number"] - loss["first_number"] + 1 for loss in losses)
+        gaps = [
+            (loss["tick_after_ms"] - loss["tick_before_ms"]) / 1000
+            for loss in losses
+            if loss["tick_after_ms"] is not None and loss["tick_before_ms"] is not None
+        ]
+        longest = f"; longest stretch between whole blocks {max(gaps):.0f} s" if gaps else ""
+        say(f"  {blocks:4} {reason}{longest}")
