@@ -39,7 +39,7 @@ def followed(cwd):
         [sys.executable, "-m", "ground", "replay", f"{FOLDER}/card.img", "--port", "pty", "--speed", "60"],
         cwd=cwd, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
     )
-    device = re.search(r"/dev/\S+", replay.stderr.readline())[0].rstrip(".,;")
+    device = re.search(r"/dev/\S+", replay.stderr.readline())[0].rstrip(".,;:")
     threading.Thread(target=replay.stderr.read, daemon=True).start()
     printed = loftbook(
         "follow", "--port", device, "--capture", "napraforgo-radio.bin", "--seconds", str(LISTEN_S), cwd=cwd

@@ -16,6 +16,7 @@ class Breakpoint:
     uncertainty_s: float  # one standard deviation, from how fast the fit worsens to both sides
     height_m: float  # of the fitted curve at that time
     rate_m_s: float  # of the straight part
+    scatter_m: float  # root mean square of the samples about the fit
     samples: int
 
 
@@ -33,8 +34,8 @@ def fit_bend(time_s, height_m, earliest_s, latest_s):
 
     bend_s, uncertainty_s = _search(errors, earliest_s, latest_s, len(time_s) - 3)
     run = np.maximum(time_s - bend_s, 0.0)
-    _, level_m, rate_m_s = _line(run, height_m)
-    return Breakpoint(bend_s, uncertainty_s, level_m, rate_m_s, len(time_s))
+    left, level_m, rate_m_s = _line(run, height_m)
+    return Breakpoint(bend_s, uncertainty_s, level_m, rate_m_s, _scatter(left, time_s), len(time_s))
 
 
 def fit_burst(time_s, height_m, earliest_s, latest_s):
@@ -70,7 +71,9 @@ def fit_burst(time_s, height_m, earliest_s, latest_s):
     freedom = len(time_s) - 4
 
     def best(shape, speeds_m_s):
-        ends_s = [_search(errors_of(shape(v)), earliest_s, latest_s, freedom, fine=False)[0] for v in speeds_m_s]
+        ends_s = [
+            _search(errors_of(shape(v)), earliest_s, latest_s, freedom, fine=False)[0] for v in speeds_m_s
+        ]
         sums = [float(errors_of(shape(v))(np.array([end_s]))[0]) for v, end_s in zip(speeds_m_s, ends_s)]
         least = int(np.argmin(sums))
         return sums[least], least
@@ -78,7 +81,9 @@ def fit_burst(time_s, height_m, earliest_s, latest_s):
     trials = []
     for shape in (thrown, steady):
         _, index = best(shape, FALL_SPEEDS_M_S)
-        between = np.linspace(*FALL_SPEEDS_M_S[[max(index - 1, 0), min(index + 1, len(FALL_SPEEDS_M_S) - 1)]], 21)
+        between = np.linspace(
+            *FALL_SPEEDS_M_S[[max(index - 1, 0), min(index + 1, len(FALL_SPEEDS_M_S) - 1)]], 21
+        )
         left, index = best(shape, between)
         trials.append((left, shape(between[index])))
     (thrown_left, fall), (steady_left, other) = trials
@@ -86,8 +91,12 @@ def fit_burst(time_s, height_m, earliest_s, latest_s):
         fall = other
     end_s, uncertainty_s = _search(errors_of(fall), earliest_s, latest_s, freedom)
     run = time_s - end_s
-    _, top_m, rate_m_s = _line(np.minimum(run, 0.0), height_m - fall(np.maximum(run, 0.0)))
-    return Breakpoint(end_s, uncertainty_s, top_m, rate_m_s, len(time_s))
+    left, top_m, rate_m_s = _line(np.minimum(run, 0.0), height_m - fall(np.maximum(run, 0.0)))
+    return Breakpoint(end_s, uncertainty_s, top_m, rate_m_s, _scatter(left, time_s), len(time_s))
+
+
+def _scatter(left, time_s):
+    return float(np.sqrt(left / len(time_s)))
 
 
 def _thrown(after_s, upward_m_s, terminal_m_s):

@@ -18,6 +18,7 @@ LONGEST_GAP_SAMPLES = 3
 CLOSE_S = 3.0  # samples further apart than this around the burst add to the uncertainty
 LEAST_FALL_M_S = 2.0
 FALL_SEEN_S = 60.0
+LEAST_DROP_M, LEAST_DROP_SCATTERS = 10.0, 4.0  # less of a fall can be scatter
 METHOD = "end of a straight climb in a fall with square drag, least squares"
 
 
@@ -57,6 +58,9 @@ def find_burst(timeline, heights, phases, fixes) -> Moment:
     bend = fit_burst(window.time_s, window["height_m"], earliest_s, latest_s)
     falling = int((window.time_s > bend.time_s).sum())
     if falling < FALL_SAMPLES or len(window) - falling < CLIMB_SAMPLES or bend.rate_m_s < LEAST_RATE_M_S:
+        return hidden
+    fallen_m = bend.height_m - float(window["height_m"][-1])
+    if fallen_m < max(LEAST_DROP_M, LEAST_DROP_SCATTERS * bend.scatter_m):
         return hidden
     moment = moment_of("burst", timeline, window, bend, METHOD)
     unseen_s, _ = _gap_around(series, bend.time_s, 1.0)

@@ -140,16 +140,28 @@ def height_rate_m_s(time_s, height_m):
     return np.where(known, rise / np.where(known, run, 1.0), np.nan)
 
 
-def climb_rate(heights, window) -> Extreme:
-    """The mean rate of the climb: the straight line through all its heights, least squares."""
+def climb_rate(heights, window, launch, burst) -> Extreme:
+    """The mean rate of the climb: the height that it gained over the time that it took. Where launch or burst is
+    not known, the straight line through the heights that there are.
+    """
     series = heights.combined.between(window.start_s, window.top_s)
     if heights.span_m() < LEAST_CLIMB_M or len(series) < 10 or window.top_s - window.start_s < 60.0:
         return Extreme(reason="the data hold no climb")
-    run = series.time_s - series.time_s.mean()
-    rate = float((run * (series["height_m"] - series["height_m"].mean())).sum() / (run * run).sum())
-    method = "straight line through all heights of the climb, least squares"
     share = coverage(series.time_s, window.start_s, window.top_s)
+    ends = (launch.time_s, launch.height_m, burst.time_s, burst.height_m)
+    if None not in ends and _same_source(launch, burst) and burst.time_s > launch.time_s:
+        rate = (burst.height_m - launch.height_m) / (burst.time_s - launch.time_s)
+        method = "height gained from launch to burst over the time between them"
+    else:
+        run = series.time_s - series.time_s.mean()
+        rate = float((run * (series["height_m"] - series["height_m"].mean())).sum() / (run * run).sum())
+        method = "straight line through all heights of the climb, least squares"
     return Extreme(rate, method=method, source=series.source, samples=len(series), coverage=share)
+
+
+def _same_source(*moments):
+    """True if the heights of these moments were measured alike; what follows a comma is how they were joined."""
+    return len({moment.height_source.partition(",")[0] for moment in moments}) == 1
 
 
 def _extreme(series, index, value, samples, start_s, end_s, method):

@@ -52,6 +52,8 @@ def widest_gap(series, start_s, end_s):
     last = int(np.searchsorted(series.time_s, end_s, side="left"))
     if first < 0 or last >= len(series):
         return np.inf, start_s
+    if last <= first:
+        return 0.0, start_s
     gaps_s = np.diff(series.time_s[first : last + 1])
     widest = int(np.argmax(gaps_s))
     return float(gaps_s[widest]), float(series.time_s[first + widest])

@@ -70,7 +70,8 @@ def _launch(timeline, heights, phases, fixes):
         return Moment("launch", reason=reason, place_reason=reason)
     bend = fit_bend(window.time_s, window["height_m"], float(window.time_s[0]), up_s)
     if not _level(window.between(-np.inf, bend.time_s), bend.rate_m_s):
-        reason = f"the data begin at {combined['height_m'][0]:.0f} m, already in the climb"
+        first_m = combined["height_m"][0]
+        reason = f"the data hold too little of the ground before the climb; they begin at {first_m:.0f} m"
         return Moment("launch", reason=reason, place_reason=reason)
     moment = moment_of("launch", timeline, window, bend, "bend between ground and climb, least squares")
     moment = _across_gap(moment, window, bend.time_s)
@@ -84,7 +85,9 @@ def _landing(timeline, heights, phases, fixes):
     combined, rest_s = heights.combined, phases.rest_s
     ground_m = _median_height(combined.between(rest_s + 5.0, rest_s + GROUND_S))
     # Seen backwards in time a landing is a launch.
-    down_s = _first_at(combined.between(-np.inf, rest_s + STRAIGHT_S).backwards(), ground_m + OFF_THE_GROUND_M)
+    down_s = _first_at(
+        combined.between(-np.inf, rest_s + STRAIGHT_S).backwards(), ground_m + OFF_THE_GROUND_M
+    )
     down_s = rest_s if down_s is None else -down_s
     series = _steadier(heights, down_s - STRAIGHT_S, down_s, down_s + GROUND_S)
     window = series.between(down_s - STRAIGHT_S, down_s + GROUND_S)

@@ -96,6 +96,10 @@ def _rest(time_s, height_m, top):
     for first in fallen:
         last = int(np.searchsorted(time_s, time_s[first] + window_s, side="right"))
         ahead = height_m[first:last]
-        if len(ahead) >= 3 and np.ptp(ahead) < REST_M and time_s[last - 1] - time_s[first] >= LOOK_AHEAD_S / 3:
+        if (
+            len(ahead) >= 3
+            and np.ptp(ahead) < REST_M
+            and time_s[last - 1] - time_s[first] >= LOOK_AHEAD_S / 3
+        ):
             return float(time_s[first]), None
     return None, f"the data end at a height of {height_m[-1]:.0f} m, before the payload lies still"

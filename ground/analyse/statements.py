@@ -21,7 +21,7 @@ def statement(title, value=None, unit=None, *, reason=None, evidence=None, climb
     """Make a statement.
 
     title: what it is about. value: float, or None with a reason. unit: SI unit, or 'percent', 'ppm',
-    '1'. evidence: dict from `evidence`. climb: the imperial twin of a speed is feet per minute.
+    '1'. evidence: list of dicts from `evidence`. climb: the imperial twin of a speed is feet per minute.
     more: any of the other keys.
     """
     twin_unit, convert = _CLIMB_TWIN if climb else _TWINS.get(unit, (None, None))
@@ -30,7 +30,8 @@ def statement(title, value=None, unit=None, *, reason=None, evidence=None, climb
         "imperial_value": _number(convert(value)) if convert and value is not None else None,
         "imperial_unit": twin_unit, "uncertainty": None, "utc": None, "boot": None, "tick_ms": None,
         "uncertainty_s": None, "height_m": None, "height_ft": None, "latitude_deg": None,
-        "longitude_deg": None, "coverage_percent": None, "evidence": evidence or [], "reason": reason, "place_reason": None,
+        "longitude_deg": None, "coverage_percent": None, "evidence": evidence or [], "reason": reason,
+        "place_reason": None,
     }  # fmt: skip
     unknown = set(more) - set(made)
     if unknown:

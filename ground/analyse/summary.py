@@ -3,6 +3,7 @@
 from collections import Counter
 
 from ground.analyse import extremes
+from ground.analyse.events import event_notes
 from ground.analyse.heights import build_heights, valid_fixes
 from ground.analyse.moments import find_moments
 from ground.analyse.phases import find_phases
@@ -44,7 +45,12 @@ def summarise(flight, recovered) -> Summary:
         statements=_log_statements(flight, moments),
         records=_record_counts(flight),
         boots=[_boot(flight, log) for log in flight.boots],
-        notes=[*notes, *flight.notes, *(recovered.ledger.notes if recovered.ledger else ())],
+        notes=[
+            *notes,
+            *flight.notes,
+            *event_notes(flight.tables.get("event")),
+            *(recovered.ledger.notes if recovered.ledger else ()),
+        ],
     )
     if timeline:
         about = _flight_statements(timeline, heights, phases, moments)
@@ -81,14 +87,18 @@ def _flight_statements(timeline, heights, phases, moments):
         "burst": of_moment("Burst", moments.burst),
         "landing": of_moment("Landing", landing),
         "last_fix": _last_fix(timeline),
-        "greatest_height": extreme("Greatest height", "m", extremes.greatest_height(heights, window, moments.burst)),
-        "climb_rate": extreme("Mean climb", "m/s", extremes.climb_rate(heights, window), climb=True),
+        "greatest_height": extreme(
+            "Greatest height", "m", extremes.greatest_height(heights, window, moments.burst)
+        ),
+        "climb_rate": extreme(
+            "Mean climb rate", "m/s", extremes.climb_rate(heights, window, launch, moments.burst), climb=True
+        ),
         "coldest_air": extreme("Coldest air", "degC", extremes.coldest_air(timeline, heights, window)),
         "greatest_ground_speed": extreme(
-            "Fastest drift", "m/s", extremes.greatest_ground_speed(timeline, heights, window)
+            "Top ground speed", "m/s", extremes.greatest_ground_speed(timeline, heights, window)
         ),
         "greatest_fall_speed": extreme(
-            "Fastest fall", "m/s", extremes.greatest_fall_speed(timeline, heights, window, moments.burst)
+            "Top fall speed", "m/s", extremes.greatest_fall_speed(timeline, heights, window, moments.burst)
         ),
         "duration": _duration(launch, landing),
         "distance": _distance(launch, landing, distance_m, "Distance", "km", 0.001),
@@ -115,14 +125,18 @@ def _last_fix(timeline):
     if len(fixes) == 0:
         return statement("Last fix", reason="no fix in the data", place_reason="no fix in the data")
     index = len(fixes) - 1
-    place = place_at(fixes, fixes.time_s[index])
+    time_s = float(fixes.time_s[index])
+    place = place_at(fixes, time_s)
     heights = valid_fixes(timeline, ("height_m",))
-    height_m = float(heights["height_m"][-1]) if len(heights) and heights.time_s[-1] == fixes.time_s[index] else None
+    height_m = None
+    if len(heights) and heights.time_s[-1] == time_s:
+        height_m = float(heights["height_m"][-1])
+    source = "fix.latitude_deg, fix.longitude_deg"
     return statement(
-        "Last fix", height_m, "m", utc=utc_text(timeline.utc(fixes.time_s[index])), boot=int(fixes.boot[index]),
+        "Last fix", height_m, "m", utc=utc_text(timeline.utc(time_s)), boot=int(fixes.boot[index]),
         tick_ms=int(fixes.tick_ms[index]), height_m=height_m, latitude_deg=place.latitude_deg,
         longitude_deg=place.longitude_deg,
-        evidence=[evidence("place", "fix.latitude_deg, fix.longitude_deg", "the last one that fits its neighbours", 1)],
+        evidence=[evidence("place", source, "the last one that fits its neighbours", 1)],
     )  # fmt: skip
 
 
@@ -167,15 +181,19 @@ def _log_statements(flight, moments):
         # Boots of a flight are numbered one by one, so those that left no record count too.
         last = moments.landing.boot or max(log.boot for log in flight.boots)
         resets = last - moments.launch.boot
+    counted = [evidence("value", "boot numbers", "from the launch to the landing or the last record")]
     return {
         "data_recovered": recovered,
-        "boots": statement("Boots", len(flight.boots), "1", evidence=[evidence("value", "manifests, block headers")]),
+        "boots": statement("Boots", len(flight.boots), "1", evidence=[evidence("value", "boot numbers")]),
         "resets_in_flight": statement(
-            "Resets in flight", resets, "1", reason="no launch in the data" if resets is None else None,
-            evidence=[evidence("value", "boot numbers", "from the launch to the landing or the last record")],
+            "Resets in flight",
+            resets,
+            "1",
+            reason="no launch in the data" if resets is None else None,
+            evidence=counted,
         ),
         "clock_drift": _drift(flight),
-    }  # fmt: skip
+    }
 
 
 def _drift(flight):
@@ -186,7 +204,12 @@ def _drift(flight):
     method = "straight line of UTC over ticks, median of slopes, then least squares"
     rests_on = [evidence("value", "fix.gnss_utc", method, clock.fixes_used)]
     return statement(
-        "Clock drift", clock.drift_ppm, "ppm", boot=boot, uncertainty=clock.drift_uncertainty_ppm, evidence=rests_on
+        "Clock drift",
+        clock.drift_ppm,
+        "ppm",
+        boot=boot,
+        uncertainty=clock.drift_uncertainty_ppm,
+        evidence=rests_on,
     )
 
 

@@ -1,5 +1,6 @@
 """A summary in words, for a terminal of 80 columns."""
 
+import re
 import textwrap
 
 import numpy as np
@@ -54,7 +55,9 @@ def _says(key, statement):
     if key == "clock_drift":
         return [_drift(statement)]
     if statement["unit"] == "percent":
-        return [f"{_floored(statement['value'])} % of the {statement['evidence'][0]['samples']} blocks or packets"]
+        return [
+            f"{_floored(statement['value'])} % of the {statement['evidence'][0]['samples']} blocks or packets"
+        ]
     return [f"{statement['value']:.0f}"]
 
 
@@ -162,4 +165,7 @@ def _lines(title, paragraphs):
 
 
 def _wrapped(text, first, indent=INDENT):
-    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * indent)
+    # A space between the digits of a number is no place to break a line.
+    held = re.sub(r"(?<=\d) (?=\d{3})", "\0", text)
+    lines = textwrap.wrap(held, WIDTH, initial_indent=first, subsequent_indent=" " * indent)
+    return [line.replace("\0", " ") for line in lines]

@@ -1,5 +1,6 @@
 """`loftbook recover`."""
 
+import textwrap
 from collections import Counter
 from pathlib import Path
 from typing import Annotated
@@ -7,6 +8,7 @@ from typing import Annotated
 import typer
 
 from ground.analyse import summarise
+from ground.analyse.words import WIDTH
 from ground.commands.options import Source
 from ground.commands.shared import count, recover_or_fail
 from ground.decode import decode_flight, group_boots
@@ -50,7 +52,7 @@ def recover(
         typer.echo()
     typer.echo(f"Written to {output}: tables, summary.txt, summary.json, ledger.json")
     lost = what_was_lost(recovered)
-    typer.echo(f"Lost: {lost or 'nothing'}")
+    typer.echo(textwrap.fill(f"Lost: {lost or 'nothing'}", WIDTH, subsequent_indent="  "))
     if lost:
         typer.echo("Where and why, byte by byte: ledger.json")
         raise typer.Exit(WITH_LOSSES)

@@ -24,7 +24,7 @@ def _whole_numbers(words, wanted):
     """The words as whole numbers; ValueError unless there are exactly the wanted ones."""
     if len(words) != len(wanted):
         raise ValueError(f"needs {len(wanted)} words ({' '.join(wanted)}), has {len(words)}")
-    return [_number(int, word, name) for word, name in zip(words, wanted)]
+    return [_number(int, word, name) for word, name in zip(words, wanted, strict=True)]
 
 
 def _number(kind, word, name):

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-
 _UNIT_WORDS = {"1": "", "%": "percent"}
 
 

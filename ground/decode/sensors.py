@@ -80,6 +80,6 @@ def convert(kind, counts, sensors):
             notes.append(f"sensor {role} {chip}: {error}; its counts are left as they are")
             continue
         used.update(wanted.fields)
-        for (name, decimals), array in zip(wanted.columns, values):
+        for (name, decimals), array in zip(wanted.columns, values, strict=True):
             columns.append(Column(name, np.asarray(array, float), decimals))
     return columns, used, notes

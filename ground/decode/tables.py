@@ -124,10 +124,14 @@ def _note_clock(boot, clock, notes):
         notes.append(f"boot {boot.boot}: no fix to set its clock by, so its records have no UTC")
         return
     if clock.weeks_wrong:
-        notes.append(f"boot {boot.boot}: {clock.weeks_wrong} fixes had a date wrong by a multiple of 1024 weeks")
+        notes.append(
+            f"boot {boot.boot}: {clock.weeks_wrong} fixes had a date wrong by a multiple of 1024 weeks"
+        )
     others = clock.fixes_rejected - clock.weeks_wrong
     if others > 0:
-        notes.append(f"boot {boot.boot}: {others} fixes had a time that stood still or disagreed with the others")
+        notes.append(
+            f"boot {boot.boot}: {others} fixes had a time that stood still or disagreed with the others"
+        )
     if clock.before_the_format():
         notes.append(
             f"boot {boot.boot}: its dates lie before this record format existed, so the GNSS receiver's "
@@ -198,7 +202,8 @@ def _join(kind, pieces):
         for column in columns:
             names.setdefault(column.name, column)
     joined = {
-        name: np.concatenate([_piece(columns, example) for columns in pieces]) for name, example in names.items()
+        name: np.concatenate([_piece(columns, example) for columns in pieces])
+        for name, example in names.items()
     }
     decimals = {name: column.decimals for name, column in names.items() if column.decimals is not None}
     return Table(kind, joined, decimals)

@@ -35,7 +35,8 @@ class Balloon:
     burst_diameter_m: float
     free_lift_kg: float  # lift left over after balloon and payload are carried
     gas: str = "helium"  # or "hydrogen"
-    drag_coefficient: float = 0.30
+    drag_coefficient: float = 0.30  # in dense air, where the flow around the balloon is turbulent
+    drag_coefficient_thin_air: float = 0.50  # high up, where it is not: see the simulator's balloon.py
 
 
 @dataclass(frozen=True)

@@ -56,10 +56,7 @@ def block_losses(series, claims, places):
         first, last = int(numbers[i]) + 1, int(numbers[i + 1]) - 1
         if offsets[i + 1] - offsets[i] == BLOCK_SIZE * (numbers[i + 1] - numbers[i]):
             found = places.reasons(int(offsets[i]) + BLOCK_SIZE, last - first + 1)
-            reasons = [
-                (first + k, first + k, DAMAGED if first + k in claims else reason)
-                for k, reason in enumerate(found)
-            ]
+            reasons = [(first + k, first + k, reason) for k, reason in enumerate(found)]
         else:
             reasons = _by_claim(first, last, claimed)
         losses += _runs(series, i, i + 1, reasons)

@@ -22,7 +22,7 @@ class Pieces:
 
     def add(self, records):
         """KindRecords of the manifest kind, read by this program's own table."""
-        part, parts, text = (records.values[name] for name in records.values.dtype.names)
+        part, parts, text = (records.values[name] for name in ("part", "parts", "text"))
         for i in range(len(text)):
             if part[i] < parts[i]:
                 self._texts[int(parts[i])][int(part[i])][bytes(text[i])] += 1

@@ -27,7 +27,7 @@ def write_table(path, table, launch):
         for start in range(0, len(table), ROWS_AT_ONCE):
             rows = slice(start, start + ROWS_AT_ONCE)
             cells = [_cells(values[rows], decimals.get(name, 0)) for name, values in columns.items()]
-            writer.writerows(zip(*cells))
+            writer.writerows(zip(*cells, strict=True))
 
 
 def _cells(values, decimals):

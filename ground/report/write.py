@@ -24,7 +24,9 @@ def check_output(folder, source=None):
     if source is not None:
         inside, outside = folder.parent.resolve() / folder.name, Path(source).resolve()
         if inside.is_relative_to(outside):
-            raise LoftbookError(f"{folder}: lies inside the source {source}, which is never written; name another place")
+            raise LoftbookError(
+                f"{folder}: lies inside the source {source}, which is never written; name another place"
+            )
 
 
 def write_flight(folder, flight, summary, recovered, source=None):
@@ -99,4 +101,6 @@ def _umask():
 
 
 def _cannot_write(folder, error):
-    return LoftbookError(f"{folder}: cannot be written ({error.strerror or error}); choose a place with room and access")
+    return LoftbookError(
+        f"{folder}: cannot be written ({error.strerror or error}); choose a place with room and access"
+    )

@@ -20,6 +20,12 @@ MOLAR_MASS_KG_MOL = {"helium": 4.002602e-3, "hydrogen": 2.01588e-3}  # IUPAC sta
 # Lamb, Hydrodynamics, 6th ed., art. 92 (number from memory).
 ADDED_MASS_SHARE = 0.5
 
+# The drag of a sphere falls to about half where its boundary layer turns turbulent, between these Reynolds numbers
+# (the drag crisis; textbook values of a smooth sphere are 2e5 to 4e5, from memory; a soft balloon in gusty air
+# does it more gradually, common practice, no source).
+LAMINAR_REYNOLDS = 1e5
+TURBULENT_REYNOLDS = 6e5
+
 TABLE_STEP_M = 5.0
 _TABLE_TOP_M = 60000.0
 STEP_S = 0.05
@@ -71,14 +77,43 @@ def gas_volume_m3(gas_mol, pressure_pa, temperature_k):
     return gas_mol * GAS_CONSTANT_J_MOL_K * temperature_k / pressure_pa
 
 
+def dynamic_viscosity_pa_s(temperature_k):
+    """Viscosity of air: Sutherland's formula, US Standard Atmosphere 1976, equation 51."""
+    return 1.458e-6 * temperature_k**1.5 / (temperature_k + 110.4)
+
+
+def drag_coefficients(balloon, reynolds):
+    """Drag coefficient at a Reynolds number, array in, array out: linear in its logarithm across the crisis."""
+    share = np.log(reynolds / LAMINAR_REYNOLDS) / np.log(TURBULENT_REYNOLDS / LAMINAR_REYNOLDS)
+    thin, dense = balloon.drag_coefficient_thin_air, balloon.drag_coefficient
+    return thin + (dense - thin) * np.clip(share, 0.0, 1.0)
+
+
+def _drag_at_steady_climb(balloon, force_n, diameter_m, density_kg_m3, temperature_k):
+    """Drag coefficients at each height for the speed at which drag balances the free lift there.
+
+    Gusts change the speed and so the Reynolds number too little to matter.
+    """
+    viscosity = dynamic_viscosity_pa_s(temperature_k)
+    coefficients = np.full_like(diameter_m, balloon.drag_coefficient)
+    for _ in range(50):
+        area_drag = 0.5 * density_kg_m3 * coefficients * pi / 4.0 * diameter_m**2
+        speed_m_s = np.sqrt(force_n / area_drag)
+        # Half a step at a time: the full one would swing between the two sides of the crisis.
+        wanted = drag_coefficients(balloon, density_kg_m3 * speed_m_s * diameter_m / viscosity)
+        coefficients = 0.5 * (coefficients + wanted)
+    return coefficients
+
+
 def climb_motion(air, balloon, payload_kg, launch_height_m):
     """Tables of the climb, and the height at which the balloon bursts.
 
     air: an Air. balloon: the mission's section. payload_kg: everything below the neck.
     Returns (Motion, burst_height_m). Raises FlightError when the balloon cannot fly.
     """
-    if min(balloon.mass_kg, payload_kg, balloon.free_lift_kg, balloon.drag_coefficient) <= 0:
-        keys = "payload.mass_kg and balloon's mass_kg, free_lift_kg, drag_coefficient"
+    coefficients = (balloon.drag_coefficient, balloon.drag_coefficient_thin_air)
+    if min(balloon.mass_kg, payload_kg, balloon.free_lift_kg, *coefficients) <= 0:
+        keys = "payload.mass_kg and balloon's mass_kg, free_lift_kg and both drag coefficients"
         raise FlightError(f"{keys} must be above zero")
     heights_m = table_heights_m(launch_height_m)
     pressure_pa = air.pressure_pa(heights_m)
@@ -102,10 +137,11 @@ def climb_motion(air, balloon, payload_kg, launch_height_m):
     mass_kg = balloon.mass_kg + payload_kg + gas_mol * MOLAR_MASS_KG_MOL[balloon.gas]
     displaced_kg = density_kg_m3 * volume_m3
     inertia_kg = mass_kg + ADDED_MASS_SHARE * displaced_kg
-    area_m2 = pi / 4.0 * (volume_m3 * 6.0 / pi) ** (2.0 / 3.0)
-    drag_kg_m = 0.5 * density_kg_m3 * balloon.drag_coefficient * area_m2
-    lift_m_s2 = (displaced_kg - mass_kg) * gravity_m_s2(heights_m) / inertia_kg
-    return Motion(launch_height_m, lift_m_s2, drag_kg_m / inertia_kg), burst_height_m
+    diameter_m = (volume_m3 * 6.0 / pi) ** (1.0 / 3.0)
+    force_n = (displaced_kg - mass_kg) * gravity_m_s2(heights_m)
+    drag = _drag_at_steady_climb(balloon, force_n, diameter_m, density_kg_m3, temperature_k)
+    drag_kg_m = 0.5 * density_kg_m3 * drag * pi / 4.0 * diameter_m**2
+    return Motion(launch_height_m, force_n / inertia_kg, drag_kg_m / inertia_kg), burst_height_m
 
 
 def fall_motion(air, payload_kg, drag_area_m2, landing_height_m):

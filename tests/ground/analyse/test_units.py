@@ -25,5 +25,11 @@ def test_the_temperature_scales_meet_where_they_should():
 
 
 def test_missing_stays_missing():
-    for convert in (units.feet, units.miles, units.miles_per_hour, units.feet_per_minute, units.degrees_fahrenheit):
+    for convert in (
+        units.feet,
+        units.miles,
+        units.miles_per_hour,
+        units.feet_per_minute,
+        units.degrees_fahrenheit,
+    ):
         assert np.isnan(convert(float("nan")))

@@ -108,8 +108,9 @@ def test_numbers_not_places_give_the_order(tmp_path, log):
 
 
 def test_a_block_of_a_newer_format_counts_as_found_and_is_not_decoded(tmp_path, log):
-    newer = construct_block(FLIGHT, 1, 2, 0, b"", version=2)
-    parity = construct_block(FLIGHT, 1, 3, 0, b"\x01\x02", flags=1)
+    record = construct_record("power", 1, battery_counts=1, rail_counts=2, board_temperature_counts=3)
+    newer = construct_block(FLIGHT, 1, 2, 0, record, version=2)
+    parity = construct_block(FLIGHT, 1, 3, 0, record, flags=1)
     blocks = log.envelopes[:2] + [newer, parity] + log.envelopes[4:]
     recovered = recover_bytes(tmp_path, b"".join(blocks))
     assert recovered_keys(recovered.boots[0], FLIGHT) == log.keys(but={2, 3})

@@ -82,6 +82,19 @@ def test_a_torn_last_write_is_expected_and_not_used(tmp_path, log, kept):
     assert states(recovered)[-2:] == [("block_damaged", 512), ("unwritten_zeros", 2048)]
 
 
+def test_a_last_block_whose_magic_is_damaged_was_written(tmp_path, log):
+    last = len(log.envelopes) - 1
+
+    def flip(data):
+        data[512 * last] ^= 1
+        data += bytes(1024)
+
+    recovered = recover_bytes(tmp_path, damaged_log(log, flip))
+    assert losses(recovered) == [(1, last, last, "damaged")]
+    assert recovered.boots[0].envelopes_expected == last + 1
+    assert recovered.ledger.ranges[1].detail["why"] == "header damaged"
+
+
 def test_a_file_that_ends_in_a_block_lost_its_end(tmp_path, log):
     last = len(log.envelopes) - 1
     recovered = recover_bytes(tmp_path, b"".join(log.envelopes)[:-100])

@@ -93,6 +93,29 @@ def test_pieces_of_different_repeats_make_one_manifest(tmp_path):
     assert recovered_keys(boot, FLIGHT) == writer.keys(but=lost)
 
 
+def test_a_piece_that_was_misread_once_does_not_spoil_the_repeats(tmp_path):
+    writer = Writer()
+    layout = LAYOUTS["manifest"]
+    layout.values[:] = [2, -(-len(writer.text) // 48), b"something else"]
+    writer._put(layout, writer.now_ms)
+    writer.add_manifest().add_rounds(3).add_manifest()
+    writer.close()
+    [boot] = recover_bytes(tmp_path, b"".join(writer.envelopes)).boots
+    assert boot.manifest.text.encode() == writer.text
+
+
+@pytest.mark.parametrize(("part", "parts"), [(5, 1), (0, 0), (1, 1), (255, 255), (0, 255), (0, 1)])
+def test_pieces_that_make_no_whole_make_no_manifest(tmp_path, part, parts):
+    writer = Writer()
+    layout = LAYOUTS["manifest"]
+    layout.values[:] = [part, parts, b"end 00000000\n"]
+    writer._put(layout, writer.now_ms)
+    writer.close()
+    [boot] = recover_bytes(tmp_path, b"".join(writer.envelopes)).boots
+    # "end" and the CRC-32 of nothing is proven, and says nothing: it is not this boot's.
+    assert boot.manifest is None
+
+
 def test_a_manifest_is_read_word_for_word(tmp_path):
     [boot] = recover_bytes(tmp_path, b"".join(written_log(rounds=2).envelopes)).boots
     manifest = boot.manifest

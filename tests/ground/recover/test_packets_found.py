@@ -9,6 +9,7 @@ from test_manifests import AnyRecord, newer_lines, proven
 
 from ground.layout import OWN_KINDS, PACKET_STRUCTURE, FieldLayout, KindLayout, crc16
 from ground.recover import PacketFinder
+from ground.recover.source import WINDOW_SIZE
 from protocol.packet import PACKET_CHECKED_FROM, PACKET_RECORDS_MAX, PACKET_SYNC
 
 
@@ -89,6 +90,17 @@ def test_a_false_sync_swallows_no_packet(sent, noise):
     packets = PacketFinder()
     found = packets.feed(data) + packets.finish()
     assert [data[p.offset:p.offset + p.length] for p in found] == sent.envelopes[:6]
+
+
+def test_a_packet_within_a_packet_is_its_text():
+    text = next(kind for kind in OWN_KINDS if kind.name == "text")
+    inner = construct_packet(bytes([6]) + bytes(8), number=99)
+    values = {"part": 0, "parts": 1, "characters": inner.ljust(24, b"\0")}
+    outer = construct_packet(text.structure.build({"kind": text.number, "difference": 0, **values}))
+    finder = PacketFinder()
+    assert [p.number for p in finder.feed(outer * 2) + finder.finish()] == [0, 0]
+    # If the outer one is damaged, the inner one is all there is.
+    assert [p.number for p in PacketFinder().feed(outer[:-1] + b"\0" + outer)] == [99, 0]
 
 
 @pytest.mark.parametrize("records", [b"", b"\x02\x00", b"\x00" * 9, b"\xc8\x00\x00\x01"])
@@ -223,6 +235,39 @@ def test_packets_beside_blocks_are_found_whole_blocks_are_not_searched(tmp_path,
     data = log.envelopes[0] + sent.envelopes[0] + sent.envelopes[1] + b"".join(log.envelopes[1:])
     recovered = recover_bytes(tmp_path, data)
     assert states(recovered)[:2] == [("block", 512), ("packet", len(sent.envelopes[0] + sent.envelopes[1]))]
+
+
+def packet_that_ends_in_zero(records):
+    """A packet whose last byte, of its check sum, looks like unwritten space."""
+    return next(p for p in (construct_packet(records, number=n) for n in range(65536)) if p[-1] == 0)
+
+
+@pytest.mark.parametrize("fill", [4096, 2 * WINDOW_SIZE])
+def test_a_packet_may_end_in_what_looks_like_unwritten_space(tmp_path, fill):
+    packet = packet_that_ends_in_zero(bytes([6]) + bytes(8))
+    noise = random.Random(7).randbytes(WINDOW_SIZE + 1 - len(packet))
+    recovered = recover_bytes(tmp_path, noise + packet + bytes(fill))
+    assert states(recovered) == [
+        ("other", len(noise)), ("packet", len(packet)), ("unwritten_zeros", fill)
+    ]
+
+
+def test_a_packet_of_an_unknown_kind_may_end_there_too(tmp_path):
+    writer = Writer(packets=True, number=60000).add_manifest(proven(newer_lines()))
+    writer.close()
+    packet = packet_that_ends_in_zero(b"\xc8" + bytes(7))
+    before = b"".join(writer.envelopes)
+    before += random.Random(7).randbytes(WINDOW_SIZE + 1 - len(packet) - len(before))
+    recovered = recover_bytes(tmp_path, before + packet + bytes(5000))
+    assert states(recovered)[-2:] == [("packet", len(packet)), ("unwritten_zeros", 5000)]
+
+
+def test_a_block_ends_the_waiting_for_the_rest_of_a_packet(tmp_path):
+    log = written_log(rounds=10, flight=OTHER_FLIGHT)
+    false = PACKET_SYNC + b"\xc8" + bytes(8) + b"\x01"  # promises 200 bytes, the first record 53
+    packets = [construct_packet(bytes([6]) + bytes(8), number=n) for n in (1, 2)]
+    data = false + packets[0] + packets[1] + log.envelopes[0] + b"x" + log.envelopes[1]
+    assert states(recover_bytes(tmp_path, data))[:3] == [("other", 12), ("packet", 44), ("block", 512)]
 
 
 def test_random_bytes_hold_no_packet():

@@ -18,7 +18,12 @@ SECONDS = np.arange(100)
 def fix_records(seconds=SECONDS, start_ms=START_UTC_MS, **fields):
     utc_ms = start_ms + 1000 * seconds
     return records_of(
-        "fix", 1000 * seconds + 120, quality=1, day=utc_ms // 86_400_000, time_of_day=utc_ms % 86_400_000, **fields
+        "fix",
+        1000 * seconds + 120,
+        quality=1,
+        day=utc_ms // 86_400_000,
+        time_of_day=utc_ms % 86_400_000,
+        **fields,
     )
 
 
@@ -104,7 +109,9 @@ def test_an_unknown_chip_leaves_counts_and_a_note():
 
 
 def test_words_that_do_not_fit_leave_counts_and_a_note():
-    log = with_sensors(boot_log({"power": records_of("power", [1], battery_counts=5)}), battery=("adc_divider", ("x",)))
+    log = with_sensors(
+        boot_log({"power": records_of("power", [1], battery_counts=5)}), battery=("adc_divider", ("x",))
+    )
     flight = decode_flight([log])
     assert flight.tables["power"].columns["battery_counts"][0] == 5
     assert any("battery adc_divider" in note for note in flight.notes)
@@ -118,7 +125,9 @@ def test_without_a_manifest_counts_stay_counts():
 
 
 def test_a_borrowed_manifest_is_used_and_named():
-    log = replace(boot_log({"air": records_of("air", [1], humidity_counts=0x6666)}, boot=3), manifest_borrowed=True)
+    log = replace(
+        boot_log({"air": records_of("air", [1], humidity_counts=0x6666)}, boot=3), manifest_borrowed=True
+    )
     flight = decode_flight([log])
     assert flight.tables["air"].columns["relative_humidity_percent"][0] == pytest.approx(40.0)
     assert any("its manifest was not found" in note for note in flight.notes)
@@ -136,13 +145,30 @@ def test_a_kind_of_the_future_is_told_by_its_own_description():
             FieldLayout("label", "6s", 1, "1"),
         ),
     )  # fmt: skip
-    values = np.array([(512, -8, 55, 9, 3, b"fogas"), (65535, -(2**15), 255, 2**32 - 1, -128, b"")], layout.dtype)
+    values = np.array(
+        [(512, -8, 55, 9, 3, b"fogas"), (65535, -(2**15), 255, 2**32 - 1, -128, b"")], layout.dtype
+    )
     log = boot_log({"wind": KindRecords(layout, np.array([5, 6]), values)})
     table = decode_flight([log]).tables["wind"]
-    names = ["utc", "boot", "tick_ms", "speed_m_s", "gust_m_s2", "wet_percent", "light_counts", "wind_boot", "label"]
+    names = [
+        "utc",
+        "boot",
+        "tick_ms",
+        "speed_m_s",
+        "gust_m_s2",
+        "wet_percent",
+        "light_counts",
+        "wind_boot",
+        "label",
+    ]
     assert list(table.columns) == names
     row = {name: column[0] for name, column in table.columns.items()}
-    assert (row["speed_m_s"], row["gust_m_s2"], row["wet_percent"], row["light_counts"]) == (5.12, -0.5, 55, 9)
+    assert (row["speed_m_s"], row["gust_m_s2"], row["wet_percent"], row["light_counts"]) == (
+        5.12,
+        -0.5,
+        55,
+        9,
+    )
     assert row["wind_boot"] == 3 and row["label"] == "fogas"
     assert all(np.isnan(table.columns[name][1]) for name in names[3:8]) and table.columns["label"][1] == ""
     assert table.decimals["speed_m_s"] == 2 and table.decimals["gust_m_s2"] == 4
@@ -168,7 +194,9 @@ def text_records(message, drop=()):
     data, size = message.encode(), OWN["text"].dtype["characters"].itemsize
     pieces = [data[i : i + size] for i in range(0, len(data), size)]
     kept = [i for i in range(len(pieces)) if i not in drop]
-    return records_of("text", [10] * len(kept), part=kept, parts=len(pieces), characters=[pieces[i] for i in kept])
+    return records_of(
+        "text", [10] * len(kept), part=kept, parts=len(pieces), characters=[pieces[i] for i in kept]
+    )
 
 
 def test_a_message_is_put_together_from_its_pieces():
@@ -184,6 +212,13 @@ def test_a_message_with_a_lost_piece_is_not_told_as_whole(lost):
     columns = decode_flight([boot_log({"text": text_records("a" * 60, drop=(lost,))})]).tables["text"].columns
     assert set(columns["message"]) == {""}
     assert len(columns["characters"]) == 2
+
+
+def test_pieces_in_the_wrong_order_are_not_told_as_a_message():
+    records = text_records("a" * 24 + "b" * 24 + "c" * 12)
+    records.values[:] = records.values[[0, 2, 1]]
+    columns = decode_flight([boot_log({"text": records})]).tables["text"].columns
+    assert set(columns["message"]) == {""}
 
 
 def test_boots_with_different_columns_share_a_table():

@@ -47,15 +47,32 @@ def test_a_fix_a_week_off_and_a_time_that_stands_still_are_rejected():
     assert clock.fixes_used == 3000 - 1 - 59 and clock.fixes_rejected == 60
 
 
+def test_a_time_that_stands_still_for_most_of_the_flight_does_not_bend_the_line():
+    tick, utc = fixes(3000, 50.0)
+    stuck = utc.copy()
+    stuck[1000:2900] = stuck[1000]
+    clock = fit_clock(tick, stuck)
+    assert abs(clock.drift_ppm - 50.0) < 0.2 and clock.fixes_rejected == 1899
+
+
+def test_fixes_that_come_seconds_late_are_rejected():
+    tick, utc = fixes(3000, 50.0)
+    late = np.random.default_rng(3).random(3000) < 0.15
+    clock = fit_clock(np.sort(tick + np.where(late, 400.0, 0.0)), utc)
+    assert abs(clock.drift_ppm - 50.0) < 0.1 and clock.fixes_used == (~late).sum()
+
+
+@pytest.mark.parametrize("share", [0.2, 0.45])
 @pytest.mark.parametrize("turns", [-1, 1, -2])
-def test_dates_of_a_missed_week_rollover_are_rejected_and_counted(turns):
+def test_dates_of_a_missed_week_rollover_are_rejected_and_counted(turns, share):
     # IS-GPS-200: the week number has 10 bits, so a date goes wrong by 1024 weeks = 7168 days.
     assert ROLLOVER_MS == 7168 * 86_400_000
     tick, utc = fixes(2000)
     wrong = utc.copy()
-    wrong[:400] += turns * 7168 * 86_400_000
+    early = round(2000 * share)
+    wrong[:early] += turns * 7168 * 86_400_000
     clock = fit_clock(tick, wrong)
-    assert clock.weeks_wrong == 400 and clock.fixes_used == 1600
+    assert clock.weeks_wrong == early and clock.fixes_used == 2000 - early
     assert clock.utc_of(int(tick[0])).astype(np.int64) == pytest.approx(utc[0], abs=2)
 
 

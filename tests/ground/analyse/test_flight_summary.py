@@ -8,11 +8,23 @@ import pytest
 from geographiclib.geodesic import Geodesic
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from made_flight import OWN, START_UTC_MS, Plan, boot_log, keep, log_of, records_of, recovered_of, truth_of
+from made_flight import (
+    OWN,
+    START_UTC_MS,
+    Plan,
+    boot_log,
+    keep,
+    keep_all,
+    log_of,
+    records_of,
+    recovered_of,
+    truth_of,
+)
 
 from ground.analyse import summarise
 from ground.decode import decode_flight
 from ground.recover.result import KindRecords
+from protocol.table import DEVICES, event_code
 
 PLAN = Plan(burst_m=16_000.0, wind_m_s=20.0, warmer_k=4.0)
 
@@ -85,7 +97,9 @@ def test_metric_values_have_their_imperial_twins(summary):
     assert said["launch"]["imperial_value"] == pytest.approx(said["launch"]["value"] / 0.3048, abs=1e-3)
     assert said["distance"]["imperial_value"] == pytest.approx(said["distance"]["value"] / 1.609344, abs=1e-3)
     assert said["climb_rate"]["imperial_unit"] == "ft/min"
-    assert said["climb_rate"]["imperial_value"] == pytest.approx(said["climb_rate"]["value"] / 0.00508, abs=0.1)
+    assert said["climb_rate"]["imperial_value"] == pytest.approx(
+        said["climb_rate"]["value"] / 0.00508, abs=0.1
+    )
     speed = said["greatest_ground_speed"]
     assert speed["imperial_value"] == pytest.approx(speed["value"] / 0.44704, abs=1e-3)
     cold = said["coldest_air"]
@@ -109,6 +123,14 @@ def test_a_name_with_control_characters_cannot_reach_the_terminal():
     assert "\x1b" not in summary_of(log).text()
 
 
+def test_troubles_that_the_board_logged_are_noted():
+    code = [event_code("device failed"), event_code("device failed"), event_code("booted")]
+    event = records_of("event", [1, 2, 3], code=code, subject=DEVICES.index("gnss"), detail=0)
+    notes = summary_of(boot_log({"event": event}))["notes"]
+    assert "the board logged 2 times: device failed (gnss)" in notes
+    assert not any("booted" in note for note in notes)
+
+
 def test_a_share_below_all_is_never_rounded_up_to_all():
     log = boot_log({})
     log.envelopes_found, log.envelopes_expected = 99_999, 100_000
@@ -118,7 +140,7 @@ def test_a_share_below_all_is_never_rounded_up_to_all():
 def test_speeds_above_the_receivers_ceiling_are_not_claimed_for_the_whole_flight():
     said = summary_of(log_of(Plan(burst_m=24_000.0, ceiling_m=12_000.0)))
     assert said["statements"]["greatest_ground_speed"]["coverage_percent"] < 60
-    assert re.search(r"Fastest drift.*cover\s+\d\d %", said.text(), re.S)
+    assert re.search(r"Top ground speed.*cover\s+\d\d %", said.text(), re.S)
 
 
 def test_the_drive_home_is_not_the_fastest_drift():
@@ -128,6 +150,14 @@ def test_the_drive_home_is_not_the_fastest_drift():
     assert value(summary_of(log), "greatest_ground_speed") < 40
 
 
+def test_the_drive_home_is_not_the_fastest_drift_even_if_the_landing_was_not_seen():
+    landing_s = truth_of(PLAN).landing_s
+    log = keep_all(log_of(PLAN), lambda t: np.abs(t - landing_s) > 130)
+    log.records["fix"].values["speed"][-150:] = 13_000
+    said = summary_of(log)
+    assert said["statements"]["landing"]["reason"] and value(said, "greatest_ground_speed") < 40
+
+
 def test_an_empty_log_says_that_it_is_empty():
     said = summary_of(boot_log({}, manifest=False))
     assert said["statements"]["launch"]["reason"] == "there are no heights in the data"
@@ -135,7 +165,8 @@ def test_an_empty_log_says_that_it_is_empty():
 
 
 WILD = {
-    kind: [(f.name, np.iinfo(OWN[kind].dtype[f.name])) for f in OWN[kind].fields] for kind in ("pressure", "air", "fix")
+    kind: [(f.name, np.iinfo(OWN[kind].dtype[f.name])) for f in OWN[kind].fields]
+    for kind in ("pressure", "air", "fix")
 }
 
 
@@ -168,5 +199,9 @@ def test_no_content_of_the_records_breaks_the_summary(boots):
 
 
 def test_records_of_one_sample_are_no_trouble():
-    said = summary_of(boot_log({"pressure": records_of("pressure", [5], pressure_counts=9085466, temperature_counts=8569150)}))
+    said = summary_of(
+        boot_log(
+            {"pressure": records_of("pressure", [5], pressure_counts=9085466, temperature_counts=8569150)}
+        )
+    )
     assert value(said, "greatest_height") == pytest.approx(110, abs=1)

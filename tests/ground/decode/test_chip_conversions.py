@@ -61,7 +61,9 @@ def test_the_ms5611_follows_the_charts_from_the_very_cold_to_the_warm():
     assert temperature_degc[seen].min() < -40 and temperature_degc[seen].max() > 30
 
 
-@pytest.mark.parametrize("d1, d2", [(np.nan, MS5611_D2), (0, MS5611_D2), (2**24, MS5611_D2), (2**32 - 1, MS5611_D2)])
+@pytest.mark.parametrize(
+    "d1, d2", [(np.nan, MS5611_D2), (0, MS5611_D2), (2**24, MS5611_D2), (2**32 - 1, MS5611_D2)]
+)
 def test_the_ms5611_without_a_pressure_conversion_still_has_a_temperature(d1, d2):
     pressure_pa, temperature_degc = chips.ms5611(MS5611_WORDS, counts(d1), counts(d2))
     assert np.isnan(pressure_pa[0])
@@ -76,7 +78,15 @@ def test_the_ms5611_without_a_sound_temperature_has_no_pressure(d2):
 
 # IEC 60751, table of a Pt100 (0 and 100 degC by definition of the coefficients; the others from memory,
 # and checked by the equation): degC, ohm to two decimals.
-PT100_ROWS = [(-180, 27.10), (-100, 60.26), (-50, 80.31), (0, 100.00), (50, 119.40), (100, 138.51), (800, 375.70)]
+PT100_ROWS = [
+    (-180, 27.10),
+    (-100, 60.26),
+    (-50, 80.31),
+    (0, 100.00),
+    (50, 119.40),
+    (100, 138.51),
+    (800, 375.70),
+]
 
 
 @pytest.mark.parametrize("celsius, ohm", PT100_ROWS)
@@ -122,7 +132,9 @@ def test_mpu6050_accelerations_scale_by_their_range(range_g, counts_per_g):
     np.testing.assert_allclose([x[0], y[0], z[0]], [9.80665, -9.80665, 4.903325])
 
 
-@pytest.mark.parametrize("range_deg_s, counts_per_deg_s", [(250, 131), (500, 65.5), (1000, 32.8), (2000, 16.4)])
+@pytest.mark.parametrize(
+    "range_deg_s, counts_per_deg_s", [(250, 131), (500, 65.5), (1000, 32.8), (2000, 16.4)]
+)
 def test_mpu6050_rates_scale_by_their_range(range_deg_s, counts_per_deg_s):
     # InvenSense RM-MPU-6000A, registers 67 to 72: LSB per degree per second, rounded to three figures.
     axes = [counts(0)] * 3 + [counts(counts_per_deg_s * n) for n in (1, -1, 2)]

@@ -13,7 +13,7 @@ from onboard.simulator.world.balloon import FlightError, Motion
 from onboard.simulator.world.sounding import find_sounding, read_sounding
 
 STILL = np.zeros(6 * 3600)
-BALLOON = Balloon(mass_kg=0.8, burst_diameter_m=7.0, free_lift_kg=0.75, drag_coefficient=0.4)
+BALLOON = Balloon(mass_kg=0.8, burst_diameter_m=7.0, free_lift_kg=0.75, drag_coefficient=0.4, drag_coefficient_thin_air=0.4)
 PAYLOAD_KG = 0.85
 DRAG_AREA_M2 = 0.55
 
@@ -76,6 +76,31 @@ def test_the_climb_is_as_fast_as_the_balance_of_forces_says(air, climb, flown):
         terminal = sqrt(2.0 * net_kg * gravity / (density * 0.4 * pi * radius**2))
         assert physics.terminal_speed_m_s(climb[0], height_m) == pytest.approx(terminal, rel=1e-4)
         assert np.interp(height_m, heights_m, speeds_m_s) == pytest.approx(terminal, rel=0.01)
+
+
+@pytest.mark.parametrize("kelvin, viscosity", [(288.15, 1.7894e-5), (216.65, 1.4216e-5), (255.65, 1.6282e-5)])
+def test_the_viscosity_is_the_standard_atmospheres(kelvin, viscosity):
+    # US Standard Atmosphere 1976, table of dynamic viscosity at 0, 11 and 5 km geopotential height (from memory).
+    assert physics.dynamic_viscosity_pa_s(kelvin) == pytest.approx(viscosity, rel=2e-4)
+
+
+def test_the_drag_grows_where_the_flow_becomes_laminar():
+    balloon = replace(BALLOON, drag_coefficient=0.28, drag_coefficient_thin_air=0.5)
+    reynolds = np.array([1e3, 1e5, 2e5, 4e5, 6e5, 1e7])
+    drag = physics.drag_coefficients(balloon, reynolds)
+    assert drag[[0, 1, 4, 5]] == pytest.approx([0.5, 0.5, 0.28, 0.28])
+    assert np.all(np.diff(drag) <= 0)
+
+
+def test_the_growing_drag_keeps_the_climb_steadier(air):
+    mild = replace(BALLOON, drag_coefficient=0.28, drag_coefficient_thin_air=0.5)
+    constant = replace(BALLOON, drag_coefficient=0.28, drag_coefficient_thin_air=0.28)
+    ratio = [
+        physics.terminal_speed_m_s(motion, 29000.0) / physics.terminal_speed_m_s(motion, 1000.0)
+        for motion, _ in (physics.climb_motion(air, balloon, PAYLOAD_KG, 96.0) for balloon in (mild, constant))
+    ]
+    # Real soundings in tests/data: layers of one flight differ by a factor of 1.25 (Darwin, Lamont).
+    assert ratio[0] < 0.8 * ratio[1]
 
 
 def test_the_release_accelerates_the_balloon_and_half_the_air_it_displaces(air, flown):

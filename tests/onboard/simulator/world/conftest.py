@@ -9,7 +9,7 @@ from onboard.simulator.world.flight import fly
 from onboard.simulator.world.gnss import gnss_sentences
 from onboard.simulator.world.sensors import device_streams
 
-ROOT = Path(__file__).parents[3]
+ROOT = Path(__file__).parents[4]
 
 
 @pytest.fixture(scope="session")

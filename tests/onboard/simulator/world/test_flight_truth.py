@@ -26,7 +26,7 @@ def test_all_arrays_are_at_ten_hertz_from_power_on(truth):
 
 
 def test_release_is_at_the_missions_time_and_place(truth, mission):
-    assert truth.start_utc == datetime(2026, 5, 16, 8, 27, tzinfo=timezone.utc)
+    assert truth.start_utc == datetime(2026, 11, 21, 9, 27, tzinfo=timezone.utc)
     assert truth.release.time_s == 180.0
     released = truth.start_utc + timedelta(seconds=truth.release.time_s)
     assert released == datetime.fromisoformat(mission.launch.utc)

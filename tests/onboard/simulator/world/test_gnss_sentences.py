@@ -58,9 +58,9 @@ def test_published_sentences_get_their_published_check_sum():
 def test_there_is_one_epoch_a_second_with_its_own_time(parsed, truth):
     assert len(parsed) == int(truth.time_s[-1]) + 1
     clock = [rmc[1] for rmc, _, _ in parsed]
-    assert clock[:12] == [""] * 12 and clock[12] == "082712.00"
-    assert clock[180] == "083000.00"  # the release
-    assert all(rmc[9] == "160526" for rmc, _, _ in parsed[12:])
+    assert clock[:12] == [""] * 12 and clock[12] == "092712.00"
+    assert clock[180] == "093000.00"  # the release
+    assert all(rmc[9] == "211126" for rmc, _, _ in parsed[12:])
     assert all(rmc[1] == gga[1] == pubx[2] for rmc, gga, pubx in parsed)
 
 

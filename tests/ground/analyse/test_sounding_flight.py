@@ -24,7 +24,14 @@ GROUND_S = 120  # waiting before the release, which a sounding leaves out
 def sounding():
     with open(SOUNDING, encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
-    names = ("time_s", "pressure_hPa", "geopotential_height_m", "temperature_degC", "latitude_deg", "longitude_deg")
+    names = (
+        "time_s",
+        "pressure_hPa",
+        "geopotential_height_m",
+        "temperature_degC",
+        "latitude_deg",
+        "longitude_deg",
+    )
     return {name: np.array([float(row[name]) for row in rows]) for name in names}
 
 
@@ -42,7 +49,8 @@ def log_of(sounding, ceiling_m=1e9):
             "pressure": records_of("pressure", tick_ms, pressure_counts=d1, temperature_counts=d2),
             "air": records_of("air", tick_ms, temperature_counts=pt1000_counts(column["temperature_degC"])),
             "fix": records_of(
-                "fix", tick_ms, quality=sees.astype(int), day=utc_ms // 86_400_000, time_of_day=utc_ms % 86_400_000,
+                "fix", tick_ms, quality=sees.astype(int),
+                day=utc_ms // 86_400_000, time_of_day=utc_ms % 86_400_000,
                 latitude=np.where(sees, np.rint(column["latitude_deg"] * 5e6), -(2**31)),
                 longitude=np.where(sees, np.rint(column["longitude_deg"] * 5e6), -(2**31)),
                 height=np.where(sees, np.rint(height_m * 100), -(2**31)),
