@@ -1,6 +1,7 @@
 from built_images import (
     FLIGHT, OTHER_FLIGHT, Writer, losses, recover_bytes, recovered_keys, states, written_log,
 )
+from test_manifests import AnyRecord, newer_lines, proven
 
 from protocol.tick import TICK_PERIOD
 
@@ -93,6 +94,26 @@ def test_a_boot_does_not_borrow_from_another_flight(tmp_path):
     recovered = recover_bytes(tmp_path, b"".join(first.envelopes + second.envelopes))
     assert recovered.boots[1].manifest is None
     assert recovered_keys(recovered.boots[1], FLIGHT) == second.keys()
+
+
+def test_packets_that_two_flights_could_have_sent_keep_their_unknown_name(tmp_path):
+    flights = [FLIGHT, FLIGHT[:1] + OTHER_FLIGHT[1:]]
+    logs = [written_log(flight=flight, rounds=3) for flight in flights]
+    sent = Writer(packets=True, boot=9).add_rounds(3)
+    recovered = recover_bytes(tmp_path, b"".join(sent.close() + logs[0].envelopes + logs[1].envelopes))
+    assert [log.flight for log in recovered.boots] == ["unknown-5a", flights[0].hex(), flights[1].hex()]
+
+
+def test_one_boot_is_read_by_one_manifest(tmp_path):
+    log = written_log(rounds=5)
+    sent = Writer(packets=True).add_manifest(proven(newer_lines()))
+    sent.close()
+    sent.add("motion", 99)
+    sent._builder.add(AnyRecord(200, bytes(5)), 99)
+    recovered = recover_bytes(tmp_path, b"".join(log.envelopes + sent.close()))
+    [boot] = recovered.boots
+    assert boot.manifest.text.encode() == log.text
+    assert recovered_keys(boot, FLIGHT) == log.keys() + sent.keys()
 
 
 def test_a_log_and_a_capture_of_one_boot_complete_each_other(tmp_path):

@@ -180,6 +180,32 @@ def test_boots_that_share_their_low_byte_are_told_apart(tmp_path):
         assert recovered_keys(log, FLIGHT) == sent.keys()
 
 
+def test_a_manifest_keeps_boots_apart_that_numbers_would_not(tmp_path):
+    late = Writer(boot=257, packets=True, number=500, start_ms=400_000).add_manifest().add_rounds(5)
+    early = Writer(boot=1, packets=True).add_manifest().add_rounds(5)
+    recovered = recover_bytes(tmp_path, b"".join(late.close() + early.close()))
+    assert [log.boot for log in recovered.boots] == [1, 257]
+    assert recovered_keys(recovered.boots[0], FLIGHT) == early.keys()
+    assert recovered_keys(recovered.boots[1], FLIGHT) == late.keys()
+
+
+def test_a_clock_that_goes_back_is_another_boot(tmp_path):
+    flights = [FLIGHT, FLIGHT[:1] + OTHER_FLIGHT[1:]]
+    late = Writer(flight=flights[0], packets=True, start_ms=500_000).add_rounds(5)
+    early = Writer(flight=flights[1], packets=True, number=60).add_rounds(5)
+    recovered = recover_bytes(tmp_path, b"".join(late.close() + early.close()))
+    assert [recovered_keys(log, writer.flight) for log, writer in
+            zip(recovered.boots, (late, early), strict=True)] == [late.keys(), early.keys()]
+
+
+def test_two_captures_go_together_after_number_and_tick_began_anew(tmp_path):
+    sent = written_log(rounds=60, packets=True, number=65536 - 20, start_ms=2**29 - 4000)
+    second = sent.envelopes[61::2]
+    recovered = recover_bytes(tmp_path, b"".join(sent.envelopes[::2] + second))
+    [boot] = recovered.boots
+    assert recovered_keys(boot, FLIGHT) == sent.keys(but=range(1, 61, 2))
+
+
 def test_two_flights_of_one_first_byte_without_manifests_are_not_mixed(tmp_path):
     flights = [FLIGHT, FLIGHT[:1] + OTHER_FLIGHT[1:]]
     sent = [Writer(flight=flight, packets=True).add_rounds(12) for flight in flights]
