@@ -5,7 +5,7 @@ from struct import pack_into
 from protocol.record import Envelope
 
 PACKET_SYNC = b"\x9eL"
-# sync, bytes of records, low byte of the flight, low byte of the boot, running number, base tick
+# sync, bytes of records, first byte of the flight, low byte of the boot, running number, base tick
 PACKET_HEADER = "<2sBBBHI"
 PACKET_HEADER_FIELDS = ("sync", "length", "flight", "boot", "number", "tick")
 PACKET_FIRST = 11  # where records begin

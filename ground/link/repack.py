@@ -7,8 +7,10 @@ import numpy as np
 
 from protocol.packet import PACKET_RECORDS_MAX, PacketBuilder
 from protocol.record import RECORD_HEADER, RECORD_OVERHEAD
+from protocol.table import KINDS
 from protocol.tick import TICK_MASK
 
+MANIFEST_NUMBER = next(number for number, name, _ in KINDS if name == "manifest")
 PACKET_SPAN_MS = 500  # a record later than this after the packet's base tick begins a new packet
 
 
@@ -27,11 +29,11 @@ class _StoredRecord:
 
     def __init__(self, number, payload):
         self.size = RECORD_OVERHEAD + len(payload)
-        self._number = number
+        self.number = number
         self._payload = payload
 
     def pack(self, buffer, offset, difference):
-        pack_into("<" + RECORD_HEADER, buffer, offset, self._number, difference)
+        pack_into("<" + RECORD_HEADER, buffer, offset, self.number, difference)
         buffer[offset + RECORD_OVERHEAD : offset + self.size] = self._payload
 
 
@@ -46,13 +48,18 @@ def packets_of(boot):
     builder = PacketBuilder()
     number = 0
     ticks = []
+    is_manifest = False
     for tick_ms, record in _in_time_order(boot):
-        if ticks and (tick_ms - ticks[0] > PACKET_SPAN_MS or not builder.fits(record, tick_ms & TICK_MASK)):
+        # A receiver refuses a packet with a kind that it does not know; a manifest must not share that fate.
+        mixed = is_manifest != (record.number == MANIFEST_NUMBER)
+        late = bool(ticks) and tick_ms - ticks[0] > PACKET_SPAN_MS
+        if ticks and (mixed or late or not builder.fits(record, tick_ms & TICK_MASK)):
             yield _close(builder, flight, boot.boot, number, ticks)
             number += 1
             ticks = []
         if not ticks:
             builder.open(tick_ms & TICK_MASK)
+            is_manifest = record.number == MANIFEST_NUMBER
         builder.add(record, tick_ms & TICK_MASK)
         ticks.append(tick_ms)
     if ticks:

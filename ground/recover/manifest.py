@@ -1,5 +1,6 @@
 """The manifest: from its pieces to a log's description of itself."""
 
+import re
 from collections import Counter, defaultdict
 from zlib import crc32
 
@@ -66,7 +67,7 @@ def parse_manifest(text):
         elif word == "rate" and len(words) >= 2 and _number(words[1]) is not None:
             rates[words[0]] = _number(words[1])
     return Manifest(
-        _first_number(once["loftbook"]), once["firmware"], once["payload"], _first(once["flight"]),
+        _first_number(once["loftbook"]), once["firmware"], once["payload"], _flight(once["flight"]),
         _first_number(once["boot"]), _first(once["configuration"]), _kinds(kinds), sensors, rates,
         "\n".join(lines),
     )
@@ -74,6 +75,12 @@ def parse_manifest(text):
 
 def _first(rest):
     return (rest.split() or [""])[0]
+
+
+def _flight(rest):
+    # Flights name folders and files: nothing else may pass for one.
+    word = _first(rest)
+    return word if re.fullmatch("[0-9a-f]{8}", word) else ""
 
 
 def _first_number(rest):

@@ -122,9 +122,12 @@ def _identity(packets):
 
 def _series(run, flight):
     first = run.packets[0]
+    # Runs that were put before others may have been counted below zero.
+    numbers = np.array(run.numbers, np.int64) - run.numbers[0] // NUMBER_PERIOD * NUMBER_PERIOD
+    times_ms = np.array(run.times_ms, np.int64) - run.times_ms[0] // TICK_PERIOD * TICK_PERIOD
+    offsets = np.array([packet.offset for packet in run.packets], np.int64)
     series = Series(
-        "packet", flight, first.boot_byte, np.array(run.numbers, np.int64), np.array(run.times_ms, np.int64),
-        np.array([packet.offset for packet in run.packets], np.int64), lambda: _batches(run.packets),
+        "packet", flight, first.boot_byte, numbers, times_ms, offsets, lambda: _batches(run.packets)
     )
     series.decode(lambda manifest: (manifest.flight[:2], manifest.boot & 0xFF)
                   == (f"{first.flight_byte:02x}", first.boot_byte))

@@ -8,7 +8,7 @@ import numpy as np
 from ground.layout import OWN_KINDS
 from ground.recover.manifest import MANIFEST_KIND, Pieces, parse_manifest
 from ground.recover.records import Gatherer
-from ground.recover.result import KindRecords, Manifest
+from ground.recover.result import KindLayout, KindRecords, Manifest
 from protocol.tick import tick_difference
 
 BATCH = 2048  # envelopes decoded at once
@@ -32,6 +32,7 @@ class Series:
     batches: Callable
     manifest: Manifest | None = None
     manifest_borrowed: bool = False
+    kinds: tuple[KindLayout, ...] = ()
     records: dict[str, KindRecords] | None = None
     unreadable: int = 0
 
@@ -59,13 +60,14 @@ class Series:
         self.manifest = manifest
         self.manifest_borrowed = borrowed
         # Nearly always the log's table is this program's own, and the work is done already.
-        if manifest.kinds != OWN_KINDS:
+        if manifest.kinds != self.kinds:
             self._gather(manifest.kinds)
 
     def _gather(self, kinds):
         gatherer = Gatherer(kinds)
         for first, data, starts, ends in self.batches():
             gatherer.add(data, starts, ends, self.base_ms[first:first + len(starts)])
+        self.kinds = kinds
         self.records = gatherer.finish()
         self.unreadable = gatherer.unreadable
 

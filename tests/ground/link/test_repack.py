@@ -89,3 +89,13 @@ def test_a_capture_that_knows_only_a_byte_of_its_flight_can_be_sent_again():
 
 def test_a_boot_without_records_sends_nothing():
     assert list(packets_of(boot_of())) == []
+
+
+def test_manifest_pieces_travel_in_packets_of_their_own():
+    manifest = OWN_KINDS[0]
+    kinds = (PRESSURE, manifest)
+    boot = boot_of(records_of(PRESSURE, range(0, 2000, 90), 1), records_of(manifest, range(5, 2000, 100), 2))
+    finder = PacketFinder((kinds,))
+    packets = finder.feed(b"".join(p.data for p in packets_of(boot))) + finder.finish()
+    found = [set(unpacked([packet], {kind.number: kind.payload_size for kind in kinds})) for packet in packets]
+    assert {frozenset(numbers) for numbers in found} == {frozenset({PRESSURE.number}), frozenset({manifest.number})}

@@ -1,7 +1,7 @@
 from built_images import (
     FLIGHT, OTHER_FLIGHT, Writer, losses, recover_bytes, recovered_keys, states, written_log,
 )
-from test_manifests import AnyRecord, newer_lines, proven
+from foreign_kinds import AnyRecord, newer_lines, proven
 
 from protocol.tick import TICK_PERIOD
 

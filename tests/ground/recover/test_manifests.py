@@ -1,32 +1,13 @@
 from struct import pack
-from zlib import crc32
 
 import pytest
 from built_images import FLIGHT, LAYOUTS, Writer, recover_bytes, recovered_keys, written_log
+from foreign_kinds import AnyRecord, newer_lines, proven
 
 from ground.layout import OWN_KINDS
 from ground.recover.manifest import is_proven, parse_manifest
 from protocol.block import BlockBuilder
 from protocol.tick import tick_difference
-
-
-def proven(lines):
-    """Manifest text of these lines, with its last line."""
-    text = "".join(line + "\n" for line in lines).encode()
-    return text + b"end %08x\n" % crc32(text)
-
-
-class AnyRecord:
-    """Stands for a Layout of a kind that this program does not know."""
-
-    def __init__(self, number, payload):
-        self.size = 3 + len(payload)
-        self._bytes = number, payload
-
-    def pack(self, buffer, offset, difference):
-        """As Layout.pack."""
-        number, payload = self._bytes
-        buffer[offset:offset + self.size] = pack("<Bh", number, difference) + payload
 
 
 def log_with_foreign_kind(text=None):
@@ -46,12 +27,6 @@ def log_with_foreign_kind(text=None):
         ticks.append(tick)
     writer.close()
     return writer, ticks
-
-
-def newer_lines():
-    """The lines of the test flight's manifest, with the foreign kind."""
-    lines = Writer().text.decode().splitlines()[:-1]
-    return [*lines, "kind 200 ozone further", "field a B 1 1 further", "field b i 1000 ppm", "colour blue"]
 
 
 def test_a_kind_that_this_program_does_not_know_is_read_by_the_manifest(tmp_path):
@@ -155,8 +130,9 @@ def test_text_whose_last_line_is_not_right_is_not_proven(change):
 
 
 @pytest.mark.parametrize("line", [
-    "kind", "kind 0 zero", "kind 256 high", "kind x name", "kind -3 name", "kind 200", "field", "field a B",
-    "sensor", "sensor role", "rate", "rate motion", "rate motion fast", "boot", "boot x", "loftbook", "",
+    "kind", "kind 0 zero", "kind 256 high", "kind x name", "kind -3 name", "kind 200", "field",
+    "field a B", "sensor", "sensor role", "rate", "rate motion", "rate motion fast", "boot", "boot x",
+    "loftbook", "",
     "kind 99999999999999999999 name", "flight", "kind ² name", "rate motion 99999999999999999999", " ", "end",
 ])
 def test_a_malformed_line_costs_only_itself(line):
@@ -174,6 +150,11 @@ def test_a_malformed_line_costs_only_itself(line):
 def test_a_kind_with_a_field_of_unknown_size_is_of_unknown_size_itself(field):
     lines = ["kind 200 ozone", "field a B 1 1", field, "kind 201 other", "field a B 1 1"]
     assert [kind.name for kind in parse_manifest(proven(lines)).kinds] == ["other"]
+
+
+@pytest.mark.parametrize("word", ["5A00C300", "5a00c3", "../../up", "5a00c300ff", ""])
+def test_only_eight_digits_name_a_flight(word):
+    assert parse_manifest(proven(["loftbook 1", "flight " + word])).flight == ""
 
 
 def test_a_kind_is_described_once():

@@ -2,10 +2,12 @@ import random
 
 import numpy as np
 import pytest
-from built_images import FLIGHT, OTHER_FLIGHT, Writer, losses, recover_bytes, recovered_keys, states, written_log
+from built_images import (
+    FLIGHT, OTHER_FLIGHT, Writer, losses, recover_bytes, recovered_keys, states, written_log,
+)
+from foreign_kinds import AnyRecord, newer_lines, proven
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from test_manifests import AnyRecord, newer_lines, proven
 
 from ground.layout import OWN_KINDS, PACKET_STRUCTURE, FieldLayout, KindLayout, crc16
 from ground.recover import PacketFinder
@@ -83,7 +85,7 @@ def test_packets_built_from_the_declaration_are_read_the_same():
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(noise=st.lists(st.binary(max_size=40) | st.sampled_from([
-    PACKET_SYNC, PACKET_SYNC + b"\xc8", PACKET_SYNC + b"\xc8\x5a\x01\x00\x00\x00\x00\x00\x00\x02", PACKET_SYNC[:1],
+    PACKET_SYNC, PACKET_SYNC + b"\xc8", PACKET_SYNC + b"\xc8\x5a\x01" + bytes(6) + b"\x02", PACKET_SYNC[:1],
 ]), min_size=6, max_size=6))
 def test_a_false_sync_swallows_no_packet(sent, noise):
     data = b"".join(n + p for n, p in zip(noise, sent.envelopes[:6], strict=True))
@@ -204,6 +206,15 @@ def test_two_captures_go_together_after_number_and_tick_began_anew(tmp_path):
     recovered = recover_bytes(tmp_path, b"".join(sent.envelopes[::2] + second))
     [boot] = recovered.boots
     assert recovered_keys(boot, FLIGHT) == sent.keys(but=range(1, 61, 2))
+    assert boot.envelopes_expected == len(sent.envelopes)
+
+
+def test_times_and_numbers_never_begin_below_zero(tmp_path):
+    sent = written_log(rounds=60, packets=True, number=65536 - 20, start_ms=2**29 - 4000)
+    recovered = recover_bytes(tmp_path, b"".join(sent.envelopes[60:] + sent.envelopes[:58]))
+    [boot] = recovered.boots
+    assert recovered_keys(boot, FLIGHT) == sent.keys(but={58, 59})
+    assert losses(recovered) == [(1, 65536 - 20 + 58, 65536 - 20 + 59, "link gap")]
 
 
 def test_two_flights_of_one_first_byte_without_manifests_are_not_mixed(tmp_path):
