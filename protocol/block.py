@@ -13,6 +13,7 @@ BLOCK_HEADER = "<4sBBH4sIIHBB"
 BLOCK_HEADER_FIELDS = (
     "magic", "version", "flags", "boot", "flight", "number", "tick", "used", "phase", "reserved",
 )
+BLOCK_FLIGHT = 8  # offset of the flight's four bytes
 BLOCK_FIRST = 24  # where records begin
 BLOCK_LIMIT = 508  # where they must have ended; the CRC-32 stands here
 FLAG_PARITY = 0x01  # set aside: this block holds parity, not records

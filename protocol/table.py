@@ -85,7 +85,7 @@ EVENTS = (
     (4, "device returned"),  # subject: the device; detail: failures counted until then
     (5, "blocks lost"),  # subject: the card; detail: closed blocks that found no room in the queue
     (6, "switch changed"),  # subject: the switch; detail: 1 on, 0 off
-    (7, "card full"),  # subject: the card; detail: number of the first block that did not fit
+    (7, "card full"),  # subject: the card; detail: number of the block being filled, one of the last
 )
 
 

@@ -118,7 +118,8 @@ def _line_errors(x, y):
     x = x - x.mean(axis=1, keepdims=True)
     y = y - y.mean(axis=1, keepdims=True)
     xx, xy, yy = (x * x).sum(axis=1), (x * y).sum(axis=1), (y * y).sum(axis=1)
-    return yy - np.divide(xy * xy, xx, out=np.zeros_like(xx), where=xx > 0)
+    # Where a line fits perfectly, rounding may leave a little less than nothing.
+    return np.maximum(yy - np.divide(xy * xy, xx, out=np.zeros_like(xx), where=xx > 0), 0.0)
 
 
 def _line(x, y):

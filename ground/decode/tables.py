@@ -93,7 +93,19 @@ def _sensors(boot, notes):
             f"boot {boot.boot}: its manifest was not found; that of boot {boot.manifest.boot} of the "
             f"same flight was used, since a flight is one payload"
         )
-    return boot.manifest.sensors
+    late = _late_sensors(boot)
+    notes += [f"boot {boot.boot}: the {role} answered after the boot; its words are from a text message" for role in late]
+    return {**boot.manifest.sensors, **late}
+
+
+def _late_sensors(boot):
+    """Sensor lines that the board logged as text messages, since they came too late for the manifest."""
+    records = boot.records.get("text")
+    if records is None or not {"part", "parts", "characters"} <= set(records.values.dtype.names):
+        return {}
+    messages = message_column(*(records.values[name] for name in ("part", "parts", "characters"))).values
+    lines = [message.split() for message in messages if message.startswith("sensor ")]
+    return {words[1]: (words[2], tuple(words[3:])) for words in lines if len(words) > 2}
 
 
 def _clock(boot):

@@ -14,11 +14,15 @@ from onboard.firmware.sht3x import SHT3x
 from onboard.firmware.store import BlockStore
 from onboard.firmware.tasks import AirTask, GnssTask, MotionTask, PowerTask, PressureTask
 from onboard.firmware.upkeep import CardTask, HealthTask, ManifestTask, PhaseTask
-from protocol.block import BLOCK_HEADER, BLOCK_HEADER_FIELDS
+from protocol.block import BLOCK_FLIGHT, BLOCK_HEADER, BLOCK_HEADER_FIELDS
 from protocol.constant import const
 from protocol.manifest import end_line, manifest_lines
 from protocol.table import DEVICES, event_code
 
+_BOOT = BLOCK_HEADER_FIELDS.index("boot")
+_PHASE = BLOCK_HEADER_FIELDS.index("phase")
+_CARD_TRIES = const(3)  # a card needs a moment after power-on
+_CARD_PAUSE_MS = const(100)
 _STAGGER_MS = const(7)  # tasks start this far apart, so that they do not all fall due at once
 
 
@@ -26,7 +30,8 @@ class Logger:
     """The whole logger on a board.
 
     settings: a Settings. board: ticks_ms() in ms modulo protocol.tick.TICK_PERIOD, idle(ms), i2c, uart, adc(role),
-    card (block device or None), reset_cause, free_heap() (bytes or None).
+    card (block device or None; its calls raise OSError when they fail, so a driver that returns an error must be
+    wrapped), reset_cause, free_heap() (bytes or None).
 
         logger = Logger(settings, board)
         boot = logger.boot()
@@ -47,13 +52,18 @@ class Logger:
         """Find the log, build the parts, log the manifest. A generator; each step yields True."""
         settings = self._settings
         board = self._board
-        region, number, phase, card_error = _resume(board, settings.flight)
+        for _ in range(_CARD_TRIES):
+            region, number, phase, card_error = _resume(board, settings.flight)
+            if card_error is None:
+                break
+            board.idle(_CARD_PAUSE_MS)
         found = region.next if region else 0
         yield True
         self.store = BlockStore(region, settings.flight, number, board)
         self.store.phase = phase
         self.events = EventLog(self.store, board)
         self.store.events = self.events
+        self.scheduler.on_failure = self._task_failed
         self.tracker = PhaseTracker(phase)
         yield True
         words = _barometer_words(board)
@@ -72,7 +82,7 @@ class Logger:
             yield True
         text[size:] = end_line(crc)
         manifest = ManifestTask(settings.rates["manifest"], text, self.store)
-        manifest.log_whole(board.ticks_ms())
+        manifest.log_whole(board)
         self.events.note(event_code("booted"), board.reset_cause, found)
         self.events.note(event_code("phase changed"), phase, 0)  # whoever listens from now on knows it too
         if card_error is not None:
@@ -95,9 +105,9 @@ class Logger:
         _, acceleration_range, rate_range = self._settings.sensors["motion"]
         motion = MPU6050(board.i2c, acceleration_range, rate_range)
         yield CardTask(store)
-        gnss = GnssTask(board.uart, self._settings.baud, store)
+        gnss = GnssTask(board.uart, self._settings.baud, store, events)
         yield gnss
-        pressure = PressureTask(rates["pressure"], barometer, store, events)
+        pressure = PressureTask(rates["pressure"], barometer, store, events, self._tell_words)
         yield pressure
         yield MotionTask(rates["motion"], motion, store, events)
         humidity = SHT3x(board.i2c)
@@ -105,6 +115,15 @@ class Logger:
         yield PowerTask(rates["power"], board.adc("battery"), board.adc("rail"), motion, store)
         yield PhaseTask(self.tracker, pressure, gnss, store, events)
         yield HealthTask(rates["health"], self.scheduler, store, board)
+
+    def _tell_words(self, words):
+        # The manifest is constant in a boot, so what it lacks goes into the log as its line of text.
+        self.events.say(" ".join(["sensor", "barometer"] + self._settings.sensors["barometer"] + [str(w) for w in words]))
+
+    def _task_failed(self, task, error):
+        task.failures += 1
+        if task.failures == 1:
+            self.events.say(type(task).__name__ + ": " + repr(error))
 
     def step(self):
         """Run what is due; if nothing is, sleep until something is."""
@@ -124,20 +143,21 @@ class Logger:
 
 def _resume(board, flight):
     # Find the log on the card and where the last boot of this flight left off.
+    # Returns (region or None, boot number, phase, error or None).
     if board.card is None:
         return None, 1, 0, OSError(19)
     try:
         region = LogRegion(board.card)
-        last = region.resume()
+        region.resume()
     except OSError as error:
         return None, 1, 0, error
+    if region.next == 0:
+        return region, 1, 0, None
+    last = region.last_block(BLOCK_FLIGHT, flight)
     if last is None:
         return region, 1, 0, None
     header = unpack_from(BLOCK_HEADER, last, 0)
-    if header[BLOCK_HEADER_FIELDS.index("flight")] != flight:
-        return region, 1, 0, None
-    boot = header[BLOCK_HEADER_FIELDS.index("boot")] + 1
-    return region, boot, header[BLOCK_HEADER_FIELDS.index("phase")], None
+    return region, header[_BOOT] + 1, header[_PHASE], None
 
 
 def _barometer_words(board):

@@ -43,15 +43,23 @@ class MPU6050:
         if self._one[0] & 0x7E != _IDENTITY:
             raise OSError(19)
         self._set(_PWR_MGMT_1, 0x01)  # awake, clock from the x gyroscope
-        self._set(_CONFIG, 0x04)  # low-pass filter 21 Hz, so that 10 samples a second see no alias of vibration
+        self._set(_CONFIG, 0x04)  # low-pass filter 21 Hz: 10 samples a second see less of the vibration
         self._set(_SMPLRT_DIV, 19)  # 1 kHz / 20
         self._set(_GYRO_CONFIG, self._fs)
         self._set(_ACCEL_CONFIG, self._afs)
 
     def read_into(self, values, acceleration, rate):
-        """Read all axes in one transaction, x, y and z into `values` from these two positions on."""
+        """Read all axes in one transaction, x, y and z into `values` from these two positions on.
+
+        Raises OSError(5) if all is zero: the chip sleeps, as it does after its supply was gone for a moment.
+        """
         buffer = self._all
         self._i2c.readfrom_mem_into(self._address, _ACCEL_XOUT_H, buffer)
+        for i in range(len(buffer)):
+            if buffer[i]:
+                break
+        else:
+            raise OSError(5)
         for i in range(3):
             values[acceleration + i] = _signed(buffer, 2 * i)
             values[rate + i] = _signed(buffer, 2 * i + 8)  # the temperature stands between them

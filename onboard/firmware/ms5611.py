@@ -62,10 +62,11 @@ class MS5611:
         return counts
 
     def pressure_pa(self, d1, d2):
-        """First-order pressure in whole Pa, for decisions in flight; within 10 Pa of the data sheet's.
+        """First-order pressure in whole Pa, for decisions in flight that need changes, not truth.
 
-        The sheet's 64-bit products are cut down so that usual values stay small integers on a 32-bit
-        board; the ground computes the exact pressure from the counts.
+        Within 10 Pa of the data sheet's first order. In a cold box that differs from its second order by some
+        hundred Pa, at 30 km by nearly a kilometre of height; the ground computes the exact pressure from the
+        counts. The sheet's 64-bit products are cut down so that usual values stay small integers.
         """
         c1, c2, c3, c4, c5, _ = self.words
         difference = d2 - (c5 << 8)

@@ -11,6 +11,9 @@ from protocol.tick import tick_add
 _LINE_MAX = const(120)  # longest sentence that is taken; NMEA allows 82, PUBX,00 is longer
 _FIELDS_MAX = const(24)
 _NONE = const(-0x40000000)  # no number in the field; no reading is this large
+_KNOTS_MAX = const(1200000)  # thousandths: more than any receiver reports, less than the field holds
+_HEIGHT_MIN = const(-100000)  # hundredths of a metre
+_HEIGHT_MAX = const(10000000)
 _NO_TIME = const(-1)  # the epoch of a receiver that does not know the time yet
 
 _RMC, _GGA, _PUBX = 1, 2, 3
@@ -50,6 +53,8 @@ class NmeaReader:
         self._degree = divisor("latitude")
         self._minute = self._degree // 1000000
         self._knot = 900000 // divisor("speed")
+        self._no_position = self.layout.missing[self._latitude]
+        self._no_height = self.layout.missing[self._height]
         self._baud = baud
         self._line = bytearray(_LINE_MAX)
         self._length = -1  # characters in the line; -1 while no sentence is open
@@ -58,7 +63,7 @@ class NmeaReader:
         self._line_tick = 0
         self._epoch = _NONE  # time of day of the epoch being collected, _NO_TIME if it has none
         self.tick = 0  # of the epoch's first character
-        self.bad = 0  # sentences whose check sum was wrong
+        self.bad = 0  # sentences whose check sum or numbers were wrong
 
     def feed(self, buffer, count, now):
         """Take `count` received bytes that were there at the tick `now`."""
@@ -132,6 +137,9 @@ class NmeaReader:
         time = self._time_of_day(2 if kind == _PUBX else 1)
         values = self.layout.values
         if time == _NONE:
+            if self._letter(2 if kind == _PUBX else 1):
+                self.bad += 1
+                return
             time = _NO_TIME
         if time != self._epoch:
             self.finish()
@@ -141,58 +149,80 @@ class NmeaReader:
             if time != _NO_TIME:
                 values[self._time] = time
         if kind == _RMC:
-            self._take_rmc(values)
+            taken = self._take_rmc(values)
         elif kind == _GGA:
-            self._take_gga(values)
+            taken = self._take_gga(values)
         else:
-            self._take_pubx(values)
+            taken = self._take_pubx(values)
+        if not taken:
+            self.bad += 1
+
+    # Eight bits of check sum let one hit sentence in 256 through, so each number must also be possible; a
+    # sentence with one that is not is dropped whole. Each of these returns False then.
 
     def _take_rmc(self, values):
         date = self._fixed(9, 0)
-        if date > 0 and 1 <= date // 100 % 100 <= 12:
-            values[self._day] = days_since_1970(2000 + date % 100, date // 100 % 100, date // 10000)
-        if self._letter(2) != 0x41:  # A: valid
-            return
-        self._take_position(values, 3)
         speed = self._fixed(7, 3)
-        if speed >= 0:
-            values[self._speed] = min((speed * 463 + self._knot // 2) // self._knot, 65534)  # 1 knot = 463/900 m/s
         course = self._fixed(8, 2)
-        if course >= 0:
+        if date != _NONE:
+            if not (1 <= date // 10000 <= 31 and 1 <= date // 100 % 100 <= 12):
+                return False
+            values[self._day] = days_since_1970(2000 + date % 100, date // 100 % 100, date // 10000)
+        if self._letter(2) != 0x41 or values[self._quality] == 0:  # A: valid
+            return True
+        if not (-1 < speed <= _KNOTS_MAX or speed == _NONE) or not (-1 < course <= 36000 or course == _NONE):
+            return False
+        if not self._take_position(values, 3):
+            return False
+        if speed != _NONE:
+            values[self._speed] = (speed * 463 + self._knot // 2) // self._knot  # 1 knot = 463/900 m/s
+        if course != _NONE:
             values[self._course] = course
+        return True
 
     def _take_gga(self, values):
         quality = self._fixed(6, 0)
-        if quality < 0:
-            return
-        values[self._quality] = quality
         satellites = self._fixed(7, 0)
-        if satellites >= 0:
-            values[self._satellites] = min(satellites, 254)
         hdop = self._fixed(8, 1)
+        height = self._fixed(9, 2)
+        if not 0 <= quality <= 9 or not (-1 < satellites <= 254 or satellites == _NONE):
+            return False
+        if quality == 0:
+            values[self._latitude] = values[self._longitude] = self._no_position
+            values[self._height] = self._no_height
+        elif not _HEIGHT_MIN <= height <= _HEIGHT_MAX and height != _NONE:
+            return False
+        elif not self._take_position(values, 2):
+            return False
+        elif height != _NONE:
+            values[self._height] = height
+        values[self._quality] = quality
+        if satellites != _NONE:
+            values[self._satellites] = satellites
         if hdop >= 0:
             values[self._hdop] = min(hdop, 254)
-        if quality == 0:
-            return
-        self._take_position(values, 2)
-        height = self._fixed(9, 2)
-        if height != _NONE:
-            values[self._height] = height
+        return True
 
     def _take_pubx(self, values):
-        if self._letter(8) == 0x4E:  # NF: no fix
-            return
+        if not self._letter(8) in (0x47, 0x44, 0x52):  # G, D or R: a solution; NF is none, TT is time only
+            return True
         down = self._fixed(13, 2)
         if down != _NONE:
-            values[self._vertical_speed] = max(-32767, min(32767, -down))
+            if not -32767 <= down <= 32767:
+                return False
+            values[self._vertical_speed] = -down
+        return True
 
     def _take_position(self, values, field):
-        latitude = self._angle(field)
-        longitude = self._angle(field + 2)
-        if latitude == _NONE or longitude == _NONE:
-            return
-        values[self._latitude] = -latitude if self._letter(field + 1) == 0x53 else latitude
-        values[self._longitude] = -longitude if self._letter(field + 3) == 0x57 else longitude
+        latitude = self._angle(field, 90)
+        longitude = self._angle(field + 2, 180)
+        south = self._letter(field + 1)
+        west = self._letter(field + 3)
+        if latitude == _NONE or longitude == _NONE or south not in (0x4E, 0x53) or west not in (0x45, 0x57):
+            return False
+        values[self._latitude] = -latitude if south == 0x53 else latitude
+        values[self._longitude] = -longitude if west == 0x57 else longitude
+        return True
 
     def _letter(self, field):
         # The first character of a field, 0 if the field is empty.
@@ -235,10 +265,12 @@ class NmeaReader:
         if number < 0:
             return _NONE
         seconds = number // 1000
+        if seconds // 10000 > 23 or seconds // 100 % 100 > 59 or seconds % 100 > 60:  # 60: a leap second
+            return _NONE
         return (seconds // 10000 * 3600 + seconds // 100 % 100 * 60 + seconds % 100) * 1000 + number % 1000
 
-    def _angle(self, field):
-        # dddmm.mmmmm in the fix record's units; degrees and minutes apart keep the numbers small.
+    def _angle(self, field, most):
+        # dddmm.mmmmm in the fix record's units, _NONE if it is beyond `most` degrees; degrees and minutes apart keep the numbers small.
         line = self._line
         start = self._starts[field]
         stop = self._starts[field + 1] - 1
@@ -253,9 +285,10 @@ class NmeaReader:
                 return _NONE
             degrees = degrees * 10 + line[i] - 0x30
         minutes = self._number(point - 2, stop, 5)
-        if minutes < 0 or degrees > 180:
+        if not 0 <= minutes < 6000000 or degrees > most:
             return _NONE
-        return degrees * self._degree + (minutes * self._minute + 3) // 6
+        angle = degrees * self._degree + (minutes * self._minute + 3) // 6
+        return angle if angle <= most * self._degree else _NONE
 
 
 def _hex(byte):

@@ -1,8 +1,8 @@
 # The flight phase, from integer heights: of the barometer and of the GNSS receiver.
 #
 # Each source keeps a track of its own and says which phase it sees; while both live, both must
-# agree, and a source that stays alone in its opinion is followed after a minute: one frozen sensor
-# must neither start nor hide a change for ever.
+# agree, and a source that stays alone in its opinion is followed after a minute. A source that stands
+# still while the other moves has no opinion: a frozen sensor must neither start nor hide a change.
 
 from protocol.table import PHASES
 
@@ -19,6 +19,8 @@ STILL_S = 60  # for this long
 AGREE_S = 3  # an opinion must last this long
 ALONE_S = 60  # and this long if the other source does not share it
 SILENT_S = 10  # a source without a reading for this long has no opinion
+FROZEN_S = 30  # nor one that says the same for this long
+FROZEN_M = 50  # while the other one moves by more than this
 CREEP_S = 10  # while waiting, the ground follows the reading by 1 m in this time (weather)
 
 # Standard atmosphere (ISO 2533): pressure in Pa at geopotential heights 0, 1, 2, ... km. Straight lines
@@ -54,6 +56,9 @@ class HeightTrack:
         self._lowest = 0
         self._anchor = 0
         self._still = 0
+        self._entered = 0  # height at which the phase began
+        self._same = 0  # seconds since the reading last differed from the one before
+        self._other = 0  # what the other source said then
 
     def feed(self, height):
         """Take a height in whole metres, or None if there is no reading."""
@@ -63,6 +68,7 @@ class HeightTrack:
                 self.is_alive = False
             return
         self._silent = 0
+        self._same = self._same + 1 if height == self.height else 0
         self.height = height
         if not self.is_alive:
             self.is_alive = True
@@ -82,6 +88,13 @@ class HeightTrack:
         self._lowest = self.height
         self._anchor = self.height
         self._still = 0
+        self._entered = self.height
+
+    def is_frozen(self, other):
+        """True if the reading stands still while the other track moves. Ask once a second, after feed."""
+        if self._same == 0 or not other.is_alive:
+            self._other = other.height
+        return self._same >= FROZEN_S and abs(other.height - self._other) > FROZEN_M
 
     def opinion(self, phase):
         """The phase that this source sees, given the present one."""
@@ -94,7 +107,7 @@ class HeightTrack:
             if self.height - self._lowest >= REGAIN_M:
                 return CLIMBING
             return LANDED if self._still >= STILL_S else phase
-        return self._moved_from(self._anchor, phase)
+        return self._moved_from(self._entered, phase)
 
     def _moved_from(self, reference, phase):
         if self.height - reference >= LEAVE_M:
@@ -150,8 +163,8 @@ class PhaseTracker:
 
     def _propose(self):
         phase = self.phase
-        by_barometer = self.barometer.opinion(phase) if self.barometer.is_alive else None
-        by_gnss = self.gnss.opinion(phase) if self.gnss.is_alive else None
+        by_barometer = self._opinion(self.barometer, self.gnss)
+        by_gnss = self._opinion(self.gnss, self.barometer)
         self._needed = AGREE_S
         if by_barometer is None:
             return phase if by_gnss is None else by_gnss
@@ -159,3 +172,8 @@ class PhaseTracker:
             return by_barometer
         self._needed = ALONE_S
         return by_barometer if by_barometer != phase else by_gnss
+
+    def _opinion(self, track, other):
+        if not track.is_alive or track.is_frozen(other):
+            return None
+        return track.opinion(self.phase)

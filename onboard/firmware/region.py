@@ -9,7 +9,7 @@ from protocol.constant import const
 
 LOG_NAME = b"LOFTBOOKLOG"  # LOFTBOOK.LOG as a directory holds it
 _LOOK_AHEAD = const(64)  # sectors behind the supposed end that are checked for later blocks
-_LOOK_BACK = const(8)  # torn blocks at the end that are skipped to find a whole one
+_LOOK_BACK = const(2048)  # sectors before it in which a whole block of the flight is looked for
 
 
 class CardError(OSError):
@@ -122,44 +122,79 @@ class LogRegion:
                 raise CardError("LOFTBOOK.LOG lies in several pieces: make it on a freshly formatted card")
 
     def _is_written(self, index):
-        return index < self.count and _has(self._read(self.start + index), 0, BLOCK_MAGIC)
+        # A sector that cannot be read may hold a block: a write that a power cut tore, for one.
+        if index >= self.count:
+            return False
+        try:
+            return _has(self._read(self.start + index), 0, BLOCK_MAGIC)
+        except OSError:
+            return True
 
-    def resume(self):
-        """Find the end of what is written; set `next` to the first free sector of the region.
-
-        Returns the last whole block as a buffer, or None if the region is empty.
-        """
-        low = 0
+    def _search(self, low):
+        # The first index from low on that is not written, if all before it are.
         high = self.count
-        while low < high:  # the first index that is not written, if all before it are
+        while low < high:
             middle = (low + high) // 2
             if self._is_written(middle) or self._is_written(middle + 1):
                 low = middle + 1
             else:
                 high = middle
-        # A block that the card lost in the middle may have misled the search. Nothing that was
-        # written may ever be written over, so look further until a long stretch is free.
-        free = 0
-        index = low
-        while free < _LOOK_AHEAD and index < self.count:
+        return low
+
+    def _later(self, low):
+        # A written index from low on, -1 if none is seen: every sector near, then ever larger strides.
+        for index in range(low, min(low + _LOOK_AHEAD, self.count)):
             if self._is_written(index):
-                low = index + 1
-                free = 0
-            else:
-                free += 1
-            index += 1
+                return index
+        stride = _LOOK_AHEAD
+        while low + stride < self.count:
+            if self._is_written(low + stride):
+                return low + stride
+            stride += stride // 2
+        return -1
+
+    def resume(self):
+        """Find the end of what is written; set `next` to the first free sector of the region.
+
+        What the card lost in the middle may mislead a binary search, so it is repeated while anything is
+        written farther on.
+        """
+        low = self._search(0)
+        later = self._later(low)
+        while later >= 0:
+            low = self._search(later + 1)
+            later = self._later(low)
         self.next = low
-        for index in range(low - 1, max(low - 1 - _LOOK_BACK, -1), -1):
-            if is_whole(self._read(self.start + index)):
-                return self._sector
+
+    def last_block(self, flight_offset, flight):
+        """The newest whole block before `next` that carries the flight's bytes at this offset.
+
+        Returns the block as a buffer that the next reading overwrites, or None if there is none among the
+        last _LOOK_BACK sectors.
+        """
+        for index in range(self.next - 1, max(self.next - 1 - _LOOK_BACK, -1), -1):
+            try:
+                sector = self._read(self.start + index)
+            except OSError:
+                continue
+            if _has(sector, flight_offset, flight) and is_whole(sector):
+                return sector
         return None
 
-    def is_full(self):
-        """True when no sector is left."""
-        return self.next >= self.count
+    def room(self):
+        """Sectors that are left."""
+        return self.count - self.next
+
+    def skip(self):
+        """Leave the next sector out: it refuses to be written."""
+        self.next += 1
 
     def write(self, buffer):
-        """Write one block to the next free sector. Raises OSError if the card refuses it."""
+        """Write one block to the next sector that holds none. Raises OSError if the card refuses it."""
+        while self._is_written(self.next):  # whatever misled the search: a block is never written over
+            self.next += 1
+        if self.next >= self.count:
+            raise OSError(28)
         self._held = -1
         self._card.writeblocks(self.start + self.next, buffer)
         self.next += 1

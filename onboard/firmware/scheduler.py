@@ -2,7 +2,7 @@
 
 from protocol.tick import tick_add, tick_difference
 
-IDLE_MAX_MS = 20  # the card is looked after at least this often
+IDLE_MAX_MS = 20  # the longest sleep
 
 
 class Task:
@@ -16,6 +16,7 @@ class Task:
 
     def __init__(self, period):
         self.period = period
+        self.failures = 0  # steps that failed in a way that the task did not expect
         self.due = 0  # tick of the next step
         self.start = 0  # tick at which the running sample was due
 
@@ -32,6 +33,7 @@ class Scheduler:
         self._board = board
         self._tasks = []
         self.missed = 0
+        self.on_failure = None  # called with (task, exception) when a step fails in a way that it did not expect
 
     def add(self, task, delay):
         """Let a task run, its first sample so many ms from now."""
@@ -50,7 +52,12 @@ class Scheduler:
                 first = task
         if first is None or least > 0:
             return least
-        wait = first.step(now)
+        try:
+            wait = first.step(now)
+        except Exception as error:  # whatever it is, the other tasks go on, and this one with its next sample
+            wait = 0
+            if self.on_failure is not None:
+                self.on_failure(first, error)
         if wait:
             # From the end of the step: a chip's conversion began somewhere in it.
             first.due = tick_add(self._board.ticks_ms(), wait)

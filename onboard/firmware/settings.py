@@ -4,6 +4,8 @@ import json
 from binascii import crc32, unhexlify
 
 FILE_NAME = "loftbook.json"
+RATE_MIN_MS = 10
+RATE_MAX_MS = 3600000
 
 
 class Settings:
@@ -22,9 +24,18 @@ class Settings:
         self.rates = content["rates"]
         self.sensors = content["sensors"]
         self.baud = content["baud"]
+        if len(self.flight) != 4:
+            raise ValueError("flight must be eight hexadecimal digits")
+        if "\n" in self.payload or not self.payload:
+            raise ValueError("payload must be a name on one line")
+        for kind in self.rates:
+            if not RATE_MIN_MS <= self.rates[kind] <= RATE_MAX_MS:
+                raise ValueError("rate of " + kind + " must be 10 to 3600000 ms")
+        if self.baud < 1200:
+            raise ValueError("baud must be 1200 or more")
 
 
 def load(path):
-    """Read the configuration file."""
+    """Read the configuration file. Raises OSError if it cannot be read, ValueError or KeyError as Settings does."""
     with open(path) as file:
         return Settings(file.read())

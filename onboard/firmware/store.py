@@ -9,7 +9,9 @@ from protocol.tick import tick_add, tick_difference
 QUEUE_BLOCKS = 6  # buffers in all: one is open, the others may wait for a slow card
 CLOSE_AGE_MS = 1900  # a block is closed at this age, so that it is written before two seconds are over
 RETRY_MS = 1000  # pause after the card refused a block
+TRIES = 3  # refusals after which the next sector is tried: one bad sector must not end the log
 _COUNT_MAX = const(65534)
+_LAST_SECTORS = const(3)
 
 _CARD = DEVICES.index("card")
 _BLOCKS_LOST = event_code("blocks lost")
@@ -82,8 +84,10 @@ class BlockStore:
             return
         if self._failing and tick_difference(now, self._retry_at) < 0:
             return
-        if self._region.is_full():
-            self._note_full()
+        if self._region.room() <= _LAST_SECTORS and not self._full_noted:
+            self._full_noted = True  # said now, because it must still find room itself
+            self.events.note(_CARD_FULL, _CARD, self._number)
+        if self._region.room() == 0:
             return
         builder = self._builders[(self._open - self.waiting) % QUEUE_BLOCKS]
         try:
@@ -108,10 +112,7 @@ class BlockStore:
         self._failing += 1
         self.card_errors = min(self.card_errors + 1, _COUNT_MAX)
         self._retry_at = tick_add(now, RETRY_MS)
+        if self._failing % TRIES == 0:
+            self._region.skip()
         if self._failing == 1:
             self.events.note(_DEVICE_FAILED, _CARD, error_number(error))
-
-    def _note_full(self):
-        if not self._full_noted:
-            self._full_noted = True
-            self.events.note(_CARD_FULL, _CARD, self._number - self.waiting)

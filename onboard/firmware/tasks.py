@@ -1,11 +1,12 @@
 # The tasks of the logger: each takes the samples of one record kind, step by step.
 #
-# A reading that fails is logged as missing; the failure and the return are events. A chip that failed is
-# started anew before it is asked again.
+# A reading that fails is logged as missing; the failure and the return are events. A barometer or motion chip
+# that failed is started anew before it is asked again: it may have lost its supply for a moment.
 
 from onboard.firmware.analog import mean_u16
 from onboard.firmware.events import error_number
 from onboard.firmware.ms5611 import CONVERSION_MS as PRESSURE_MS
+from onboard.firmware.ms5611 import RESET_MS
 from onboard.firmware.nmea import NmeaReader
 from onboard.firmware.scheduler import Task
 from onboard.firmware.sht3x import CONVERSION_MS as HUMIDITY_MS
@@ -15,9 +16,12 @@ from protocol.tick import tick_add
 
 GNSS_POLL_MS = 50  # at 9600 baud 48 characters come in this time; boards buffer 256 and more
 GNSS_PAUSE_MS = 150  # a silence of this length ends an epoch
+GNSS_SILENT_MS = 10000  # a receiver without an epoch for this long has failed
+GNSS_READ_MAX = 512  # bytes that one poll takes at most
 
 _DEVICE_FAILED = event_code("device failed")
 _DEVICE_RETURNED = event_code("device returned")
+_TIMEOUT = OSError(110)  # ETIMEDOUT; made once, since raising would allocate
 
 
 class Device:
@@ -44,16 +48,18 @@ class Device:
 class PressureTask(Task):
     """Pressure, then temperature of the barometer; keeps the last pressure for the phase."""
 
-    def __init__(self, period, chip, store, events):
+    def __init__(self, period, chip, store, events, tell_words):
         Task.__init__(self, period)
         self._chip = chip
         self._store = store
+        self._tell_words = tell_words  # called with the calibration words if they come after the manifest
         self._device = Device("barometer", events)
         self._layout = Layout("pressure")
         self._d1 = self._layout.index("pressure_counts")
         self._d2 = self._layout.index("temperature_counts")
         self._tick = 0
         self._state = 0
+        self._restart = chip.words is None
         self.pressure_pa = None  # of the last sample, None if it failed
 
     def step(self, now):
@@ -61,6 +67,7 @@ class PressureTask(Task):
             return self._advance(now)
         except OSError as error:
             self._device.failed(error)
+            self._restart = True
             self._layout.clear()
             self._finish(None)
             return 0
@@ -70,26 +77,31 @@ class PressureTask(Task):
         values = self._layout.values
         if self._state == 0:
             self._tick = now
-            if chip.words is None:  # it never answered yet: begin again, one sample is lost on it
+            if self._restart:
                 chip.reset()
                 self._state = 3
-                return PRESSURE_MS
-            chip.convert_pressure()
-            self._state = 1
-            return PRESSURE_MS
+                return RESET_MS
+            return self._begin()
         if self._state == 1:
             values[self._d1] = chip.read_counts()
             chip.convert_temperature()
             self._state = 2
             return PRESSURE_MS
         if self._state == 3:
-            chip.read_prom()
-            self._state = 0
-            return 0
+            if chip.words is None:
+                chip.read_prom()
+                self._tell_words(chip.words)
+            self._restart = False
+            return self._begin()
         values[self._d2] = chip.read_counts()
         self._device.works()
         self._finish(chip.pressure_pa(values[self._d1], values[self._d2]))
         return 0
+
+    def _begin(self):
+        self._chip.convert_pressure()
+        self._state = 1
+        return PRESSURE_MS
 
     def _finish(self, pressure_pa):
         self._state = 0
@@ -198,9 +210,11 @@ class GnssTask(Task):
 
     is_sampling = False  # the receiver's characters wait in the UART's buffer
 
-    def __init__(self, uart, baud, store):
+    def __init__(self, uart, baud, store, events):
         Task.__init__(self, GNSS_POLL_MS)
         self._uart = uart
+        self._device = Device("gnss", events)
+        self._silent_ms = 0
         self._baud = baud
         self._store = store
         self._reader = NmeaReader(baud, self._log)
@@ -214,6 +228,9 @@ class GnssTask(Task):
         self.fresh = False
 
     def step(self, now):
+        self._silent_ms += GNSS_POLL_MS
+        if self._silent_ms == GNSS_SILENT_MS:
+            self._device.failed(_TIMEOUT)
         waiting = self._uart.any()
         if not waiting:
             self._quiet += GNSS_POLL_MS
@@ -221,13 +238,17 @@ class GnssTask(Task):
                 self._reader.finish()
             return 0
         self._quiet = 0
-        while waiting > 0:
+        taken = 0
+        while waiting > 0 and taken < GNSS_READ_MAX:
             count = self._uart.readinto(self._buffer, min(waiting, len(self._buffer)))
             if not count:
                 break
-            waiting -= count
-            # What still waits came behind this piece, so this piece was complete so much earlier.
-            self._reader.feed(self._buffer, count, tick_add(now, -(waiting * 10000 // self._baud)))
+            taken += count
+            # What still waits came behind this piece, so this piece was complete so much earlier. A port
+            # that says 1 whatever waits costs some accuracy here, nothing else.
+            behind = max(waiting - count, 0)
+            self._reader.feed(self._buffer, count, tick_add(now, -(behind * 10000 // self._baud)))
+            waiting = self._uart.any()
         return 0
 
     def _log(self):
@@ -235,4 +256,6 @@ class GnssTask(Task):
         height = reader.layout.values[self._height]
         self.height_m = None if height == self._missing else height // self._metre
         self.fresh = True
+        self._silent_ms = 0
+        self._device.works()
         self._store.emit(reader.layout, reader.tick)

@@ -82,13 +82,13 @@ class ManifestTask(Task):
         self._pieces = Pieces(self._layout, "text", text)
         self._store = store
 
-    def log_whole(self, now):
+    def log_whole(self, board):
         """Log all pieces at once: the start of a boot."""
         self._pieces.restart()
         while self._pieces.pending():
             self._pieces.fill()
-            self._store.emit(self._layout, now)
-            self._store.write_one(now)
+            self._store.emit(self._layout, board.ticks_ms())
+            self._store.write_one(board.ticks_ms())
 
     def step(self, now):
         if not self._pieces.pending():

@@ -73,6 +73,6 @@ def test_the_pressure_profile_is_the_soundings(climb, levels):
     heights, _, pressures = levels
     real = np.exp(np.interp(geopotential_height_m(height), heights, np.log(pressures)))
     inside = height < heights[-1]
-    # 6 m of height noise and the chip's 1.5 Pa; the sounding's own closure is 7 m at 32 km (SOURCES.md).
+    # 6 m of height noise and the chip's 1.5 Pa; the sounding's own closure is 7 m at 32 km.
     tolerance = 0.004 * real + 0.06
     assert np.mean(np.abs(hectopascal - real)[inside] < tolerance[inside]) > 0.98

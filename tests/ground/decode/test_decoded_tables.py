@@ -249,3 +249,18 @@ def test_decimals_tell_neighbouring_stored_values_apart(divisor):
     decimals = decimals_of(divisor)
     written = {f"{n / divisor:.{decimals}f}" for n in range(1000)}
     assert len(written) == 1000
+
+
+def test_calibration_words_that_came_after_the_manifest_are_used():
+    # TE MS5611-01BA03 data sheet, worked example: 1000.09 hPa.
+    message = b"sensor barometer ms5611 40127 36924 23317 23282 33464 28312"
+    pieces = [message[at : at + 24].ljust(24, b"\0") for at in range(0, len(message), 24)]
+    text = records_of("text", [100] * 3, part=[0, 1, 2], parts=3)
+    text.values["characters"] = pieces
+    records = {
+        "pressure": records_of("pressure", [500], pressure_counts=9085466, temperature_counts=8569150),
+        "text": text,
+    }
+    flight = decode_flight([with_sensors(boot_log(records), barometer=("ms5611", ()))])
+    assert flight.tables["pressure"].columns["pressure_hPa"][0] == pytest.approx(1000.09, abs=0.01)
+    assert any("barometer answered after the boot" in note for note in flight.notes)

@@ -121,13 +121,13 @@ def test_the_humidity_chip_is_read_and_checked():
     assert (chip.temperature, chip.humidity) == (0x6666, 0xBEEF)
 
 
-@given(st.tuples(*[st.integers(-32767, 32767)] * 7))
+@given(st.tuples(*[st.integers(-32767, 32767)] * 7).filter(any))
 def test_motion_words_keep_their_signs(row):
     clock, i2c = bus(0x68, MotionDevice, *row)
     chip = MPU6050(i2c, 16, 2000)
     values = [None] * 6
-    chip.read_into(values, 0, 3)
-    assert values == [0] * 6  # asleep after power-on
+    with pytest.raises(OSError):
+        chip.read_into(values, 0, 3)  # asleep after power-on: all registers read as zeros
     chip.start()
     chip.read_into(values, 0, 3)
     assert tuple(values) == (*row[:3], *row[4:])

@@ -8,7 +8,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from onboard.firmware.nmea import NmeaReader, days_since_1970
-from protocol.wire import missing_value
 
 
 class Heard:
@@ -153,6 +152,29 @@ def test_every_longitude_is_kept_to_its_resolution(degrees, minutes, west):
     assert heard.epochs[0][1]["longitude"] == pytest.approx(expected, abs=1.01e-7)
 
 
-def test_all_fields_can_be_missing():
-    layout = NmeaReader(9600, lambda: None).layout
-    assert missing_value("i") in layout.missing and missing_value("H") in layout.missing
+
+@pytest.mark.parametrize("body", [
+    "GPGGA,123519,9107.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,",  # latitude beyond 90
+    "GPGGA,123519,4860.000,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,",  # 60 minutes
+    "GPGGA,123519,4807.038,X,01131.000,E,1,08,0.9,545.4,M,46.9,M,,",  # no hemisphere
+    "GPGGA,123519,4807.038,N,01131.000,E,300,08,0.9,545.4,M,46.9,M,,",  # no such quality
+    "GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,945400000,M,46.9,M,,",  # beyond the moon
+    "GPGGA,253519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,",  # 25 o'clock
+])
+def test_a_sentence_with_an_impossible_number_is_dropped_whole(body):
+    heard = Heard().feed(sentence(body))
+    heard.reader.finish()
+    assert heard.reader.bad == 1
+    for _, values in heard.epochs:
+        values.pop("time_of_day")
+        assert set(values.values()) == {None}
+
+
+def test_a_position_of_quality_zero_is_no_position():
+    for order in ((GGA.replace(",E,1,", ",E,0,").replace("*47", "*46"), RMC), None):
+        order = order or (RMC, GGA.replace(",E,1,", ",E,0,").replace("*47", "*46"))
+        heard = Heard().feed("".join(order))
+        heard.reader.finish()
+        values = heard.epochs[0][1]
+        assert values["quality"] == 0
+        assert values["latitude"] is None and values["longitude"] is None and values["height"] is None

@@ -76,13 +76,34 @@ def test_a_downdraught_of_ninety_metres_does_not_end_the_climb():
     assert [phase for _, phase, _ in changes] == [CLIMBING]
 
 
-def test_a_frozen_barometer_hides_no_phase_for_ever():
+@pytest.mark.parametrize("frozen", ["barometer", "gnss"])
+@pytest.mark.parametrize("at", [96, 3000])
+def test_a_frozen_source_neither_hides_a_phase_nor_invents_one(frozen, at):
     tracker = PhaseTracker(WAITING)
     seen = []
+    stopped = False
     for height in profile():
-        if tracker.step(96, round(height)):
-            seen.append(tracker.phase)
-    assert seen == [CLIMBING, FALLING, LANDED]
+        stopped = stopped or height > at
+        stuck = at if stopped else round(height)
+        pair = (stuck, round(height)) if frozen == "barometer" else (round(height), stuck)
+        if tracker.step(*pair):
+            seen.append((tracker.phase, height))
+    assert [phase for phase, _ in seen] == [CLIMBING, FALLING, LANDED]
+    assert seen[1][1] > 5500  # not long after the top
+    assert seen[2][1] == 96  # and landed on the ground
+
+
+@pytest.mark.parametrize("sources", [(True, True), (True, False), (False, True)])
+def test_a_false_landing_is_left_when_the_payload_moves_again(sources):
+    changes = fly(PhaseTracker(LANDED), profile(), *sources, noise=4)
+    assert [phase for _, phase, _ in changes] == [CLIMBING, FALLING, LANDED]
+
+
+def test_a_drive_over_a_hill_does_not_spoil_the_flight():
+    hill = [96 + 200 * math.sin(math.pi * i / 600) for i in range(601)] + [96.0] * 200
+    changes = fly(PhaseTracker(WAITING), hill + profile(), noise=3)
+    assert [phase for _, phase, _ in changes][-3:] == [CLIMBING, FALLING, LANDED]
+    assert changes[-1][2] == 96 and changes[-2][2] > 5500
 
 
 def test_silence_of_both_sources_changes_nothing():

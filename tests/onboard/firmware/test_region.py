@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from onboard.firmware.region import CardError, LogRegion
 from onboard.simulator.cards import make_card
-from protocol.block import BLOCK_SIZE, BlockBuilder
+from protocol.block import BLOCK_FLIGHT, BLOCK_SIZE, BlockBuilder
 from protocol.record import Layout
 
 FLIGHT = b"\x5f\x3a\x1c\x22"
@@ -146,7 +146,8 @@ def test_a_log_in_pieces_is_refused(fat16):
 
 def test_an_empty_region_begins_at_its_start(fat16):
     region = LogRegion(Card(bytearray(fat16)))
-    assert region.resume() is None and region.next == 0
+    region.resume()
+    assert region.next == 0 and region.last_block(BLOCK_FLIGHT, FLIGHT) is None
 
 
 @settings(max_examples=40, deadline=None)
@@ -161,7 +162,8 @@ def test_nothing_written_is_ever_written_over(written, lost, random):
         if number < written:
             start = (region.start + number) * 512
             card.image[start : start + 512] = bytes(512) if random.random() < 0.5 else random.randbytes(512)
-    last = region.resume()
+    region.resume()
+    last = region.last_block(BLOCK_FLIGHT, FLIGHT)
     alive = [number for number in range(written) if number not in lost]
     if alive:
         assert region.next > max(alive)
@@ -177,6 +179,61 @@ def test_a_torn_last_block_is_skipped_and_not_written_over(fat16):
     start = (region.start + 9) * 512
     card.image[start + 200 : start + 512] = bytes(312)
     again = LogRegion(card)
-    last = again.resume()
+    again.resume()
     assert again.next == 10
-    assert bytes(last) == bytes(block(8))
+    assert bytes(again.last_block(BLOCK_FLIGHT, FLIGHT)) == bytes(block(8))
+
+
+def test_a_large_hole_in_the_log_misleads_nobody(fat16):
+    # Wherever an erased stretch lies, whatever a search by halves thinks: no block is written over.
+    region = LogRegion(Card(bytearray(fat16)))
+    whole = bytearray(fat16)
+    for number in range(5000):
+        whole[(region.start + number) * 512 : (region.start + number + 1) * 512] = block(number)
+    for hole in range(0, 4800, 64):
+        image = bytearray(whole)
+        image[(region.start + hole) * 512 : (region.start + hole + 128) * 512] = bytes(128 * 512)
+        card = Card(image)
+        again = LogRegion(card)
+        again.resume()
+        for number in range(200):
+            again.write(block(number, boot=2))
+        kept = [n for n in range(5000) if not hole <= n < hole + 128]
+        assert all(card.image[(region.start + n) * 512 + 12] == whole[(region.start + n) * 512 + 12] for n in kept)
+        assert all(card.image[(region.start + n) * 512 + 6] == 1 for n in kept)
+
+
+def test_a_block_of_the_flight_is_found_behind_those_of_another(fat16):
+    card = Card(bytearray(fat16))
+    region = LogRegion(card)
+    region.resume()
+    region.write(block(7, boot=4))
+    for number in range(30):
+        other = BlockBuilder()
+        other.open(0)
+        other.close(b"old!", 9, number, 1)
+        region.write(other.buffer)
+    again = LogRegion(card)
+    again.resume()
+    assert bytes(again.last_block(BLOCK_FLIGHT, FLIGHT)) == bytes(block(7, boot=4))
+
+
+def test_a_sector_that_cannot_be_read_is_taken_for_written(fat16):
+    card = Card(bytearray(fat16))
+    region = LogRegion(card)
+    region.resume()
+    for number in range(10):
+        region.write(block(number))
+    broken = region.start + 9
+    read = card.readblocks
+
+    def readblocks(number, buffer):
+        if number == broken:
+            raise OSError(5)
+        read(number, buffer)
+
+    card.readblocks = readblocks
+    again = LogRegion(card)
+    again.resume()
+    assert again.next == 10
+    assert bytes(again.last_block(BLOCK_FLIGHT, FLIGHT)) == bytes(block(8))

@@ -2,7 +2,7 @@
 
 import pytest
 
-from onboard.firmware.store import CLOSE_AGE_MS, QUEUE_BLOCKS, RETRY_MS, BlockStore
+from onboard.firmware.store import CLOSE_AGE_MS, QUEUE_BLOCKS, RETRY_MS, TRIES, BlockStore
 from protocol.block import BLOCK_SIZE, is_whole
 from protocol.record import Layout
 from protocol.table import DEVICES, event_code
@@ -11,17 +11,21 @@ FLIGHT = b"\x5f\x3a\x1c\x22"
 
 
 class Region:
-    """Keeps what is written; refuses while `broken`, is full after `room` blocks."""
+    """Keeps what is written; refuses while `broken`, is full after `size` blocks."""
 
-    def __init__(self, room=1000):
+    def __init__(self, size=1000):
         self.blocks = []
-        self.room = room
+        self.skipped = 0
+        self.size = size
         self.broken = False
         self.write_ms = 0
         self.board = None
 
-    def is_full(self):
-        return len(self.blocks) >= self.room
+    def room(self):
+        return self.size - len(self.blocks)
+
+    def skip(self):
+        self.skipped += 1
 
     def write(self, buffer):
         self.board.now += self.write_ms
@@ -132,13 +136,36 @@ def test_a_long_outage_loses_blocks_says_how_many_and_numbers_stay_whole(parts):
 
 def test_a_full_card_stops_the_writing_and_nothing_else(parts):
     store, region, board = parts
-    region.room = 3
+    region.size = 12
     for number in range(1000):
         store.emit(record(number), number)
         store.write_one(number)
-    assert len(region.blocks) == 3
+    assert len(region.blocks) == 12
     assert store.events.noted[0][:2] == (event_code("card full"), DEVICES.index("card"))
     assert len([event for event in store.events.noted if event[0] == event_code("card full")]) == 1
+
+
+def test_the_card_says_that_it_is_full_while_there_is_room_to_say_it(parts):
+    store, region, board = parts
+    region.size = 12
+    full_at = None
+    for number in range(1000):
+        store.emit(record(number), number)
+        store.write_one(number)
+        if store.events.noted and full_at is None:
+            full_at = len(region.blocks)
+    assert full_at < 12
+
+
+def test_a_sector_that_refuses_is_left_out_after_three_tries(parts):
+    store, region, board = parts
+    region.broken = True
+    store.emit(record(1), 0)
+    store.close_now()
+    for attempt in range(TRIES):
+        assert region.skipped == 0
+        store.write_one(attempt * RETRY_MS)
+    assert region.skipped == 1
 
 
 def test_write_times_are_those_of_the_card(parts):
