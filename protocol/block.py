@@ -8,15 +8,35 @@ from protocol.table import FORMAT_VERSION
 
 BLOCK_SIZE = 512
 BLOCK_MAGIC = b"\x8cLB\xe7"
-# magic, format version, flags, boot, flight, number, base tick, bytes of records, phase, reserved
-BLOCK_HEADER = "<4sBBH4sIIHBB"
+# magic, format version, flags, parity depth, parity rate, flight, place,
+# number, boot, base tick, bytes of records, phase
+BLOCK_HEADER = "<4sBBBB4sIIHIHB"
 BLOCK_HEADER_FIELDS = (
-    "magic", "version", "flags", "boot", "flight", "number", "tick", "used", "phase", "reserved",
+    "magic", "version", "flags", "depth", "rate", "flight", "place", "number", "boot", "tick", "used", "phase",
 )
 BLOCK_FLIGHT = 8  # offset of the flight's four bytes
-BLOCK_FIRST = 24  # where records begin
+BLOCK_FIRST = 29  # where records begin
 BLOCK_LIMIT = 508  # where they must have ended; the CRC-32 stands here
-FLAG_PARITY = 0x01  # set aside: this block holds parity, not records
+FLAG_PARITY = 0x01  # this block holds parity, not records
+
+# A parity block has the header up to `place`; then comes the exclusive or of what its members hold from the
+# boot on, their CRC-32 included, then its own CRC-32. The number is left out to make room for that.
+PARITY_HEADER = "<4sBBBB4sI"
+PARITY_FIRST = 16  # where the exclusive or stands in the parity block, up to BLOCK_LIMIT
+MEMBER_FIRST = 20  # where the bytes stand in a member, up to its end
+
+
+def is_parity_place(place, depth, rate):
+    """True if the sector at this place of the log holds parity: stripes are depth * rate data sectors, then
+    depth parity sectors. depth 0: there is no parity.
+    """
+    return depth > 0 and place % (depth * (rate + 1)) >= depth * rate
+
+
+def parity_member(place, depth, rate, k):
+    """The place of member k, 0 .. rate - 1, of the parity sector at `place`."""
+    start = place - place % (depth * (rate + 1))
+    return start + place % depth + depth * k
 
 
 class BlockBuilder(Envelope):
@@ -25,7 +45,6 @@ class BlockBuilder(Envelope):
     def __init__(self):
         Envelope.__init__(self, BLOCK_SIZE, BLOCK_FIRST, BLOCK_LIMIT)
         self._checked = memoryview(self.buffer)[:BLOCK_LIMIT]
-        self.number = 0
 
     def open(self, tick):
         """Begin an empty block whose times are differences from this tick."""
@@ -33,15 +52,18 @@ class BlockBuilder(Envelope):
         self.used = 0
         self.is_open = True
 
-    def close(self, flight, boot, number, phase):
-        """Write header, padding and CRC-32; the buffer is then ready for the card.
-        flight: 4 bytes; boot: 1..65535; number: of the block in its boot, from 0.
+    def close(self, flight, boot, number, phase, place=None, depth=0, rate=0):
+        """Write header, padding and CRC-32; the buffer is then ready for the card. May be repeated.
+
+        flight: 4 bytes; boot: 1..65535; number: of the block in its boot, from 0; place: of its sector in the
+        log, the number if not given; depth, rate: of the parity, 0 if there is none.
         """
         buffer = self.buffer
-        self.number = number
+        if place is None:
+            place = number
         pack_into(
-            BLOCK_HEADER, buffer, 0, BLOCK_MAGIC, FORMAT_VERSION, 0, boot, flight, number, self.tick,
-            self.used, phase, 0,
+            BLOCK_HEADER, buffer, 0, BLOCK_MAGIC, FORMAT_VERSION, 0, depth, rate, flight, place, number, boot,
+            self.tick, self.used, phase,
         )
         for i in range(BLOCK_FIRST + self.used, BLOCK_LIMIT):
             buffer[i] = 0
@@ -49,9 +71,30 @@ class BlockBuilder(Envelope):
         self.is_open = False
 
 
-def is_whole(block):
-    """True if these 512 bytes are a block whose magic and CRC-32 are right."""
-    if bytes(block[:4]) != BLOCK_MAGIC:
-        return False
-    stored = block[508] | block[509] << 8 | block[510] << 16 | block[511] << 24
-    return crc32(memoryview(block)[:BLOCK_LIMIT]) == stored
+def close_parity(buffer, checked, flight, place, depth, rate):
+    """Write header and CRC-32 of a parity block whose exclusive or stands in the buffer already.
+
+    checked: a memoryview of the buffer up to BLOCK_LIMIT, made once.
+    """
+    pack_into(
+        PARITY_HEADER, buffer, 0, BLOCK_MAGIC, FORMAT_VERSION, FLAG_PARITY, depth, rate, flight, place
+    )
+    pack_into("<I", buffer, BLOCK_LIMIT, crc32(checked))
+
+
+def is_whole(block, checked=None):
+    """True if these 512 bytes are a block whose magic and CRC-32 are right.
+
+    checked: a memoryview of the block up to BLOCK_LIMIT, if there is one already.
+    """
+    for i in range(4):
+        if block[i] != BLOCK_MAGIC[i]:
+            return False
+    if checked is None:
+        checked = memoryview(block)[:BLOCK_LIMIT]
+    crc = crc32(checked)  # perhaps a big integer; its bytes are small
+    for i in range(4):
+        if crc & 0xFF != block[BLOCK_LIMIT + i]:
+            return False
+        crc >>= 8
+    return True

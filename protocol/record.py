@@ -68,8 +68,9 @@ class Layout:
 
     def index(self, field):
         """The position of a field in `values`, by name. Raises ValueError if there is none."""
+        beginning = field + " "
         for i in range(len(self._fields)):
-            if self._fields[i].startswith(field + " "):
+            if self._fields[i].startswith(beginning):
                 return i
         raise ValueError(field)
 

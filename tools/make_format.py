@@ -97,7 +97,7 @@ def block_header():
     yield f"| {block.BLOCK_FIRST} | | records, `used` bytes, then zeros |"
     yield f"| {block.BLOCK_LIMIT} | `I` | CRC-32 |"
     yield ""
-    yield f"`version` is {table.FORMAT_VERSION}; `reserved` is 0."
+    yield f"`version` is {table.FORMAT_VERSION}."
 
 
 def packet_header():

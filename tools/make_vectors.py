@@ -15,7 +15,8 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
-from protocol.block import BlockBuilder  # noqa: E402
+from onboard.firmware.parity import Parity  # noqa: E402
+from protocol.block import BlockBuilder, is_whole  # noqa: E402
 from protocol.manifest import Pieces, build_manifest  # noqa: E402
 from protocol.packet import PacketBuilder  # noqa: E402
 from protocol.record import Layout  # noqa: E402
@@ -89,8 +90,39 @@ def blocks():
         builder = BlockBuilder()
         held = fill_envelope(builder, tick, names)
         builder.close(FLIGHT, boot, number, phase)
-        header = {"boot": boot, "flight": FLIGHT.hex(), "number": number, "tick": tick, "phase": phase}
+        header = {
+            "place": number, "depth": 0, "rate": 0,
+            "boot": boot, "flight": FLIGHT.hex(), "number": number, "tick": tick, "phase": phase,
+        }
         yield {"case": case, "hex": builder.buffer.hex(), "header": header, "records": held}
+
+
+def parity_stripe():
+    """A stripe of depth 2 and rate 3 as the board writes it, with a reset and a torn block in it."""
+    written = []
+
+    class Region:
+        """Sectors in memory; prepare, write and whole_block as the firmware's LogRegion has them."""
+
+        def whole_block(self, place, offset, flight):
+            sector = written[place]
+            return sector if sector[offset : offset + 4] == flight and is_whole(sector) else None
+
+    parity = Parity(Region(), FLIGHT, 2, 3)
+    builder = BlockBuilder()
+    for place in range(8):
+        if parity.is_due(place):
+            while not parity.step(place):
+                pass
+            written.append(bytearray(parity.buffer))
+            continue
+        boot, number = (1, place) if place < 4 else (2, place - 4)
+        fill_envelope(builder, 1000 + 2000 * place, ["pressure", "event", "fix"])
+        builder.close(FLIGHT, boot, number, 1, place, 2, 3)
+        written.append(bytearray(builder.buffer))
+        if place == 3:
+            written[place][100:] = bytes(412)
+    return {"depth": 2, "rate": 3, "torn_place": 3, "sectors": [sector.hex() for sector in written]}
 
 
 def packets():
@@ -157,6 +189,7 @@ def content():
         "a packet's as a number. Manifest pieces are whole records.",
         "records": list(records()),
         "blocks": list(blocks()),
+        "parity_stripe": parity_stripe(),
         "packets": list(packets()),
         "refused": list(refused()),
         "manifest": manifest(),

@@ -1,8 +1,7 @@
 """A plain decoder of the Loftbook record format, version 1, written from its description alone.
 
-It shares no code with the rest of the project, so that each checks the other. It is an example for
-whoever writes a decoder in another language. `python tools/plain_decoder.py FILE` prints one line
-for every record in a copied card or a radio's log.
+It shares no code with the rest of the project, so that each checks the other: an example for other
+languages. `python tools/plain_decoder.py FILE` prints every record of a card or a radio's log.
 """
 
 import pathlib
@@ -93,15 +92,15 @@ def decode_block(block, kinds):
     check(len(block) == 512 and block[0:4] == MAGIC, "not 512 bytes that begin with the magic")
     check(crc32(block[:508]).to_bytes(4, "little") == block[508:], "wrong CRC-32")
     # Only from here on is the header believed.
-    version, flags, boot, flight = struct.unpack_from("<BBH4s", block, 4)
-    number, tick, used, phase = struct.unpack_from("<IIHB", block, 12)
+    version, flags, depth, rate, flight, place = struct.unpack_from("<BBBB4sI", block, 4)
     check(version == 1, f"version {version} is not known")
-    header = {"flags": flags, "boot": boot, "flight": flight.hex(), "number": number, "tick": tick,
-              "used": used, "phase": phase}  # fmt: skip
+    header = {"flags": flags, "depth": depth, "rate": rate, "flight": flight.hex(), "place": place}
     if flags:
         return header, []  # parity or something newer: the block counts, its contents do not
-    check(used <= 508 - 24, "more bytes used than there are")
-    records, took = decode_records(block[24 : 24 + used], tick, kinds)
+    number, boot, tick, used, phase = struct.unpack_from("<IHIHB", block, 16)
+    header |= {"number": number, "boot": boot, "tick": tick, "used": used, "phase": phase}
+    check(used <= 508 - 29, "more bytes used than there are")
+    records, took = decode_records(block[29 : 29 + used], tick, kinds)
     header["unread"] = used - took  # not 0 if a kind was not known
     return header, records
 
@@ -163,8 +162,8 @@ def scan(data, tables=None):
     found, at, start = [], 0, re.compile(re.escape(MAGIC) + b"|" + re.escape(SYNC))
     while match := start.search(data, at):
         at, is_block = match.start(), match[0] == MAGIC
-        owner = data[at + 6 : at + 12] if is_block else data[at + 3 : at + 5]  # flight and boot
         decode, size = (decode_block, 512) if is_block else (decode_packet, 213)
+        owner = data[at + 8 : at + 12] + data[at + 20 : at + 22] if is_block else data[at + 3 : at + 5]
         try:
             header, records = decode(data[at : at + size], (tables or {}).get(owner, KINDS))
         except ValueError:
@@ -180,8 +179,9 @@ def main(path):
     data = pathlib.Path(path).read_bytes()
     pieces, tables = {}, {}
     for _, _, header, records in scan(data):  # once for the manifests, then again with their kinds
-        found = pieces.setdefault(header["owner"], [])
-        found += [values for name, _, values in records if name == "manifest"]
+        if records:
+            found = [values for name, _, values in records if name == "manifest"]
+            pieces.setdefault(header["owner"], []).extend(found)
     for owner, found in pieces.items():
         try:
             tables[owner] = KINDS | read_manifest(join_manifest(found))[0]
@@ -191,7 +191,7 @@ def main(path):
         for name, tick, values in records:
             words = " ".join(f"{key}={value}" for key, value in values.items())
             print(what, header["flight"], header["boot"], header["number"], tick, name, words)
-        if header.get("flags") or header.get("unread"):
+        if header.get("flags", 0) > 1 or header.get("unread"):
             print(f"# {what} at {at}: not all of it could be read", file=sys.stderr)
 
 

@@ -98,6 +98,12 @@ class Rates:
 
 
 @dataclass(frozen=True)
+class Parity:
+    depth: int = 16  # so many lost blocks in a row come back; 0 switches parity off
+    rate: int = 10  # data blocks a parity block
+
+
+@dataclass(frozen=True)
 class Mission:
     payload: Payload
     launch: Launch
@@ -111,6 +117,7 @@ class Mission:
     gnss: Gnss = field(default_factory=Gnss)
     battery: Battery = field(default_factory=Battery)
     rates: Rates = field(default_factory=Rates)
+    parity: Parity = field(default_factory=Parity)
 
 
 def load_mission(path) -> Mission:

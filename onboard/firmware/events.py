@@ -14,6 +14,7 @@ class EventLog:
         self._code = self._layout.index("code")
         self._subject = self._layout.index("subject")
         self._detail = self._layout.index("detail")
+        self._text = Layout("text")  # made now: when there is something to say, memory may be short
 
     def note(self, code, subject, detail):
         """Log an event; see protocol/table.py for the codes and what their numbers mean."""
@@ -25,12 +26,11 @@ class EventLog:
 
     def say(self, message):
         """Log a short message, cut into as many text records as it takes."""
-        layout = Layout("text")
-        pieces = Pieces(layout, "characters", message.encode())
+        pieces = Pieces(self._text, "characters", message.encode())
         pieces.restart()
         while pieces.pending():
             pieces.fill()
-            self._store.emit(layout, self._board.ticks_ms())
+            self._store.emit(self._text, self._board.ticks_ms())
 
 
 def error_number(error):

@@ -59,7 +59,8 @@ class Logger:
             board.idle(_CARD_PAUSE_MS)
         found = region.next if region else 0
         yield True
-        self.store = BlockStore(region, settings.flight, number, board)
+        depth, rate = settings.parity
+        self.store = BlockStore(region, settings.flight, number, board, depth, rate)
         self.store.phase = phase
         self.events = EventLog(self.store, board)
         self.store.events = self.events
@@ -123,7 +124,10 @@ class Logger:
     def _task_failed(self, task, error):
         task.failures += 1
         if task.failures == 1:
-            self.events.say(type(task).__name__ + ": " + repr(error))
+            try:
+                self.events.say(type(task).__name__ + ": " + repr(error))
+            except MemoryError:
+                task.failures = 0  # said another time
 
     def step(self):
         """Run what is due; if nothing is, sleep until something is."""
@@ -137,7 +141,7 @@ class Logger:
         while self.store.waiting:
             before = self.store.waiting
             self.store.write_one(self._board.ticks_ms())
-            if self.store.waiting == before:
+            if self.store.waiting == before and not self.store.is_busy and not self.store.wrote_parity:
                 break
 
 

@@ -4,6 +4,7 @@
 # agree, and a source that stays alone in its opinion is followed after a minute. A source that stands
 # still while the other moves has no opinion: a frozen sensor must neither start nor hide a change.
 
+from protocol.constant import const
 from protocol.table import PHASES
 
 WAITING = PHASES.index("waiting")
@@ -11,17 +12,17 @@ CLIMBING = PHASES.index("climbing")
 FALLING = PHASES.index("falling")
 LANDED = PHASES.index("landed")
 
-LEAVE_M = 150  # a move away from the ground of this size is a flight
-BURST_M = 100  # a loss of this size against the greatest height ends the climb
-REGAIN_M = 200  # a gain of this size against the least height takes that back
-STILL_M = 15  # on the ground, the height stays within this
-STILL_S = 60  # for this long
-AGREE_S = 3  # an opinion must last this long
-ALONE_S = 60  # and this long if the other source does not share it
-SILENT_S = 10  # a source without a reading for this long has no opinion
-FROZEN_S = 30  # nor one that says the same for this long
-FROZEN_M = 50  # while the other one moves by more than this
-CREEP_S = 10  # while waiting, the ground follows the reading by 1 m in this time (weather)
+_LEAVE_M = const(150)  # a move away from the ground of this size is a flight
+_BURST_M = const(100)  # a loss of this size against the greatest height ends the climb
+_REGAIN_M = const(200)  # a gain of this size against the least height takes that back
+_STILL_M = const(15)  # on the ground, the height stays within this
+_STILL_S = const(60)  # for this long
+_AGREE_S = const(3)  # an opinion must last this long
+_ALONE_S = const(60)  # and this long if the other source does not share it
+_SILENT_S = const(10)  # a source without a reading for this long has no opinion
+_FROZEN_S = const(30)  # nor one that says the same for this long
+_FROZEN_M = const(50)  # while the other one moves by more than this
+_CREEP_S = const(10)  # while waiting, the ground follows the reading by 1 m in this time (weather)
 
 # Standard atmosphere (ISO 2533): pressure in Pa at geopotential heights 0, 1, 2, ... km. Straight lines
 # between them are within 50 m below 20 km: enough to tell up from down.
@@ -64,7 +65,7 @@ class HeightTrack:
         """Take a height in whole metres, or None if there is no reading."""
         if height is None:
             self._silent += 1
-            if self._silent >= SILENT_S:
+            if self._silent >= _SILENT_S:
                 self.is_alive = False
             return
         self._silent = 0
@@ -76,7 +77,7 @@ class HeightTrack:
             self.enter()
         self._highest = max(self._highest, height)
         self._lowest = min(self._lowest, height)
-        if abs(height - self._anchor) > STILL_M:
+        if abs(height - self._anchor) > _STILL_M:
             self._anchor = height
             self._still = 0
         else:
@@ -94,7 +95,7 @@ class HeightTrack:
         """True if the reading stands still while the other track moves. Ask once a second, after feed."""
         if self._same == 0 or not other.is_alive:
             self._other = other.height
-        return self._same >= FROZEN_S and abs(other.height - self._other) > FROZEN_M
+        return self._same >= _FROZEN_S and abs(other.height - self._other) > _FROZEN_M
 
     def opinion(self, phase):
         """The phase that this source sees, given the present one."""
@@ -102,23 +103,23 @@ class HeightTrack:
             self._follow_ground()
             return self._moved_from(self._ground, phase)
         if phase == CLIMBING:
-            return FALLING if self._highest - self.height >= BURST_M else phase
+            return FALLING if self._highest - self.height >= _BURST_M else phase
         if phase == FALLING:
-            if self.height - self._lowest >= REGAIN_M:
+            if self.height - self._lowest >= _REGAIN_M:
                 return CLIMBING
-            return LANDED if self._still >= STILL_S else phase
+            return LANDED if self._still >= _STILL_S else phase
         return self._moved_from(self._entered, phase)
 
     def _moved_from(self, reference, phase):
-        if self.height - reference >= LEAVE_M:
+        if self.height - reference >= _LEAVE_M:
             return CLIMBING
-        if reference - self.height >= LEAVE_M:
+        if reference - self.height >= _LEAVE_M:
             return FALLING
         return phase
 
     def _follow_ground(self):
         self._creep += 1
-        if self._creep >= CREEP_S:
+        if self._creep >= _CREEP_S:
             self._creep = 0
             if self.height > self._ground:
                 self._ground += 1
@@ -135,7 +136,7 @@ class PhaseTracker:
         self.gnss = HeightTrack()
         self._proposal = phase
         self._lasting = 0
-        self._needed = AGREE_S  # how long the present proposal must last
+        self._needed = _AGREE_S  # how long the present proposal must last
 
     def step(self, barometer_height, gnss_height):
         """Take both heights (whole metres or None). Returns True if the phase changed."""
@@ -165,12 +166,12 @@ class PhaseTracker:
         phase = self.phase
         by_barometer = self._opinion(self.barometer, self.gnss)
         by_gnss = self._opinion(self.gnss, self.barometer)
-        self._needed = AGREE_S
+        self._needed = _AGREE_S
         if by_barometer is None:
             return phase if by_gnss is None else by_gnss
         if by_gnss is None or by_gnss == by_barometer:
             return by_barometer
-        self._needed = ALONE_S
+        self._needed = _ALONE_S
         return by_barometer if by_barometer != phase else by_gnss
 
     def _opinion(self, track, other):

@@ -4,10 +4,11 @@
 #
 # Source: Microsoft, "FAT: General Overview of On-Disk Format", version 1.03 (FAT16 and FAT32).
 
-from protocol.block import BLOCK_MAGIC, BLOCK_SIZE, is_whole
+from protocol.block import BLOCK_LIMIT, BLOCK_MAGIC, BLOCK_SIZE, FLAG_PARITY, is_whole
 from protocol.constant import const
 
 LOG_NAME = b"LOFTBOOKLOG"  # LOFTBOOK.LOG as a directory holds it
+_FLAGS = const(5)  # offset of the flags in a block
 _LOOK_AHEAD = const(64)  # sectors behind the supposed end that are checked for later blocks
 _LOOK_BACK = const(2048)  # sectors before it in which a whole block of the flight is looked for
 
@@ -41,6 +42,7 @@ class LogRegion:
     def __init__(self, card):
         self._card = card
         self._sector = bytearray(BLOCK_SIZE)
+        self._checked = memoryview(self._sector)[:BLOCK_LIMIT]
         self._held = -1  # number of the sector that is held; a chain of clusters asks for the same one often
         self.start, self.count = self._find()
         self.next = 0
@@ -167,19 +169,35 @@ class LogRegion:
         self.next = low
 
     def last_block(self, flight_offset, flight):
-        """The newest whole block before `next` that carries the flight's bytes at this offset.
+        """The newest whole block of records before `next` that carries the flight's bytes at this offset.
 
         Returns the block as a buffer that the next reading overwrites, or None if there is none among the
         last _LOOK_BACK sectors.
         """
         for index in range(self.next - 1, max(self.next - 1 - _LOOK_BACK, -1), -1):
-            try:
-                sector = self._read(self.start + index)
-            except OSError:
-                continue
-            if _has(sector, flight_offset, flight) and is_whole(sector):
+            sector = self.whole_block(index, flight_offset, flight)
+            if sector is not None and not sector[_FLAGS] & FLAG_PARITY:
                 return sector
         return None
+
+    def whole_block(self, index, flight_offset, flight):
+        """The block at this place, if it is whole and of the flight, else None; see last_block."""
+        try:
+            sector = self._read(self.start + index)
+        except OSError:
+            return None
+        if _has(sector, flight_offset, flight) and is_whole(sector, self._checked):
+            return sector
+        return None
+
+    def prepare(self):
+        """Go to the next sector that holds no block: whatever misled the search, none is written over.
+
+        Returns its place; equal to `count` if the region is full.
+        """
+        while self._is_written(self.next):
+            self.next += 1
+        return self.next
 
     def room(self):
         """Sectors that are left."""
@@ -190,11 +208,7 @@ class LogRegion:
         self.next += 1
 
     def write(self, buffer):
-        """Write one block to the next sector that holds none. Raises OSError if the card refuses it."""
-        while self._is_written(self.next):  # whatever misled the search: a block is never written over
-            self.next += 1
-        if self.next >= self.count:
-            raise OSError(28)
+        """Write one block to the next sector; prepare says which that is. Raises OSError if the card refuses it."""
         self._held = -1
         self._card.writeblocks(self.start + self.next, buffer)
         self.next += 1

@@ -1,8 +1,9 @@
 # The scheduler: every task says when it wants to go on; nothing ever waits for a sensor.
 
+from protocol.constant import const
 from protocol.tick import tick_add, tick_difference
 
-IDLE_MAX_MS = 20  # the longest sleep
+_IDLE_MAX_MS = const(20)  # the longest sleep
 
 
 class Task:
@@ -44,7 +45,7 @@ class Scheduler:
         """Run the most overdue task. Returns ms until the next one is due, 0 if one ran."""
         now = self._board.ticks_ms()
         first = None
-        least = IDLE_MAX_MS
+        least = _IDLE_MAX_MS
         for task in self._tasks:
             wait = tick_difference(task.due, now)
             if wait < least:

@@ -3,9 +3,12 @@
 import json
 from binascii import crc32, unhexlify
 
+from protocol.constant import const
+
 FILE_NAME = "loftbook.json"
-RATE_MIN_MS = 10
-RATE_MAX_MS = 3600000
+_RATE_MIN_MS = const(10)
+_RATE_MAX_MS = const(3600000)
+_PARITY_MAX = const(64)
 
 
 class Settings:
@@ -13,7 +16,7 @@ class Settings:
 
     text: the content of the configuration file. Raises ValueError or KeyError if it is not one.
     Attributes: payload (name), flight (4 bytes), hash (CRC-32 of the file, 8 hexadecimal digits),
-    rates (kind -> ms), sensors (role -> list: chip, words...), baud (of the GNSS receiver).
+    rates (kind -> ms), sensors (role -> list: chip, words...), baud (of the GNSS receiver), parity (depth, rate).
     """
 
     def __init__(self, text):
@@ -24,13 +27,17 @@ class Settings:
         self.rates = content["rates"]
         self.sensors = content["sensors"]
         self.baud = content["baud"]
+        self.parity = content["parity"]
         if len(self.flight) != 4:
             raise ValueError("flight must be eight hexadecimal digits")
         if "\n" in self.payload or not self.payload:
             raise ValueError("payload must be a name on one line")
         for kind in self.rates:
-            if not RATE_MIN_MS <= self.rates[kind] <= RATE_MAX_MS:
+            if not _RATE_MIN_MS <= self.rates[kind] <= _RATE_MAX_MS:
                 raise ValueError("rate of " + kind + " must be 10 to 3600000 ms")
+        depth, rate = self.parity
+        if depth and not (1 <= depth <= _PARITY_MAX and 1 <= rate <= _PARITY_MAX):
+            raise ValueError("parity must be [0, 0] or [depth, rate], each 1 to 64")
         if self.baud < 1200:
             raise ValueError("baud must be 1200 or more")
 

@@ -1,6 +1,7 @@
 # The block store: records go into the open block; closed blocks wait in a short queue for the card.
 
 from onboard.firmware.events import error_number
+from onboard.firmware.parity import Parity
 from protocol.block import BlockBuilder
 from protocol.constant import const
 from protocol.table import DEVICES, event_code
@@ -24,11 +25,13 @@ class BlockStore:
     """Puts records into blocks and blocks onto the card.
 
     region: a LogRegion, or None when there is no usable card: records are then counted as lost.
+    depth, rate: of the parity, see Parity.
     events: an object with note(code, subject, detail), told when the card fails or fills.
     """
 
-    def __init__(self, region, flight, boot, board):
+    def __init__(self, region, flight, boot, board, depth=0, rate=0):
         self._region = region
+        self._parity = Parity(region, flight, depth, rate)
         self._flight = flight
         self._boot = boot
         self._board = board
@@ -41,6 +44,8 @@ class BlockStore:
         self._retry_at = 0
         self._failing = 0
         self._full_noted = False
+        self.is_busy = False  # a parity block is in the making and waits for its next step
+        self.wrote_parity = False  # the last write was of parity: the block that waits is still to come
         self.lost = 0
         self.write_time_last = 0
         self.write_time_slowest = 0
@@ -62,8 +67,7 @@ class BlockStore:
             self._builders[self._open].is_open = False
             self.lost += 1
             return
-        self._builders[self._open].close(self._flight, self._boot, self._number, self.phase)
-        self._number += 1
+        self._builders[self._open].is_open = False
         self._open = (self._open + 1) % QUEUE_BLOCKS
         self.waiting += 1
 
@@ -79,7 +83,9 @@ class BlockStore:
             self._close()
 
     def write_one(self, now):
-        """Write the oldest waiting block, if there is one and the card may be tried."""
+        """Write the oldest waiting block, if there is one and the card may be tried; or do a step for the parity
+        that has to be written first.
+        """
         if self.waiting == 0 or self._region is None:
             return
         if self._failing and tick_difference(now, self._retry_at) < 0:
@@ -87,15 +93,32 @@ class BlockStore:
         if self._region.room() <= _LAST_SECTORS and not self._full_noted:
             self._full_noted = True  # said now, because it must still find room itself
             self.events.note(_CARD_FULL, _CARD, self._number)
+        place = self._region.prepare()
         if self._region.room() == 0:
             return
-        builder = self._builders[(self._open - self.waiting) % QUEUE_BLOCKS]
+        is_parity = self._parity.is_due(place)
+        if is_parity:
+            self.is_busy = not self._parity.step(place)
+            if self.is_busy:
+                return
+            buffer = self._parity.buffer
+        else:
+            builder = self._builders[(self._open - self.waiting) % QUEUE_BLOCKS]
+            # Number and place are known only now: a sector that refused was left out.
+            builder.close(
+                self._flight, self._boot, self._number, self.phase, place, self._parity.depth, self._parity.rate
+            )
+            buffer = builder.buffer
         try:
-            self._region.write(builder.buffer)
+            self._region.write(buffer)
         except OSError as error:
             self._failed(error, now)
+            self.wrote_parity = False
             return
-        self.waiting -= 1
+        self.wrote_parity = is_parity
+        if not is_parity:
+            self.waiting -= 1
+            self._number += 1
         self._time(tick_difference(self._board.ticks_ms(), now))
         if self._failing:
             self.events.note(_DEVICE_RETURNED, _CARD, self._failing)

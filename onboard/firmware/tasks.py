@@ -10,14 +10,15 @@ from onboard.firmware.ms5611 import RESET_MS
 from onboard.firmware.nmea import NmeaReader
 from onboard.firmware.scheduler import Task
 from onboard.firmware.sht3x import CONVERSION_MS as HUMIDITY_MS
+from protocol.constant import const
 from protocol.record import Layout
 from protocol.table import DEVICES, event_code
 from protocol.tick import tick_add
 
-GNSS_POLL_MS = 50  # at 9600 baud 48 characters come in this time; boards buffer 256 and more
-GNSS_PAUSE_MS = 150  # a silence of this length ends an epoch
-GNSS_SILENT_MS = 10000  # a receiver without an epoch for this long has failed
-GNSS_READ_MAX = 512  # bytes that one poll takes at most
+_GNSS_POLL_MS = const(50)  # at 9600 baud 48 characters come in this time; boards buffer 256 and more
+_GNSS_PAUSE_MS = const(150)  # a silence of this length ends an epoch
+_GNSS_SILENT_MS = const(10000)  # a receiver without an epoch for this long has failed
+_GNSS_READ_MAX = const(512)  # bytes that one poll takes at most
 
 _DEVICE_FAILED = event_code("device failed")
 _DEVICE_RETURNED = event_code("device returned")
@@ -211,7 +212,7 @@ class GnssTask(Task):
     is_sampling = False  # the receiver's characters wait in the UART's buffer
 
     def __init__(self, uart, baud, store, events):
-        Task.__init__(self, GNSS_POLL_MS)
+        Task.__init__(self, _GNSS_POLL_MS)
         self._uart = uart
         self._device = Device("gnss", events)
         self._silent_ms = 0
@@ -228,18 +229,18 @@ class GnssTask(Task):
         self.fresh = False
 
     def step(self, now):
-        self._silent_ms += GNSS_POLL_MS
-        if self._silent_ms == GNSS_SILENT_MS:
+        self._silent_ms += _GNSS_POLL_MS
+        if self._silent_ms == _GNSS_SILENT_MS:
             self._device.failed(_TIMEOUT)
         waiting = self._uart.any()
         if not waiting:
-            self._quiet += GNSS_POLL_MS
-            if self._quiet >= GNSS_PAUSE_MS:
+            self._quiet += _GNSS_POLL_MS
+            if self._quiet >= _GNSS_PAUSE_MS:
                 self._reader.finish()
             return 0
         self._quiet = 0
         taken = 0
-        while waiting > 0 and taken < GNSS_READ_MAX:
+        while waiting > 0 and taken < _GNSS_READ_MAX:
             count = self._uart.readinto(self._buffer, min(waiting, len(self._buffer)))
             if not count:
                 break

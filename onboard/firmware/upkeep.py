@@ -2,21 +2,23 @@
 
 from onboard.firmware.phase import barometric_height_m
 from onboard.firmware.scheduler import Task
+from protocol.constant import const
 from protocol.manifest import Pieces
 from protocol.record import Layout
 from protocol.table import event_code
 
 _PHASE_CHANGED = event_code("phase changed")
-PHASE_PERIOD_MS = 1000
-PIECE_PERIOD_MS = 20  # between two pieces of a manifest, so that a repeat does not crowd out samples
-AGE_PERIOD_MS = 50  # how often the open block's age is looked at
+_PHASE_PERIOD_MS = const(1000)
+_PIECE_PERIOD_MS = const(20)  # between two pieces of a manifest, so that a repeat does not crowd out samples
+_PARITY_STEP_MS = const(5)  # between two steps for a parity block, so that closed blocks do not wait long
+_AGE_PERIOD_MS = const(50)  # how often the open block's age is looked at
 
 
 class PhaseTask(Task):
     """Feeds the phase tracker once a second and logs its changes."""
 
     def __init__(self, tracker, pressure, gnss, store, events):
-        Task.__init__(self, PHASE_PERIOD_MS)
+        Task.__init__(self, _PHASE_PERIOD_MS)
         self._tracker = tracker
         self._pressure = pressure
         self._gnss = gnss
@@ -89,13 +91,15 @@ class ManifestTask(Task):
             self._pieces.fill()
             self._store.emit(self._layout, board.ticks_ms())
             self._store.write_one(board.ticks_ms())
+            while self._store.is_busy:  # the log's place of parity may fall into the start of a boot
+                self._store.write_one(board.ticks_ms())
 
     def step(self, now):
         if not self._pieces.pending():
             self._pieces.restart()
         self._pieces.fill()
         self._store.emit(self._layout, now)
-        return PIECE_PERIOD_MS if self._pieces.pending() else 0
+        return _PIECE_PERIOD_MS if self._pieces.pending() else 0
 
 
 class CardTask(Task):
@@ -104,10 +108,10 @@ class CardTask(Task):
     is_sampling = False
 
     def __init__(self, store):
-        Task.__init__(self, AGE_PERIOD_MS)
+        Task.__init__(self, _AGE_PERIOD_MS)
         self._store = store
 
     def step(self, now):
         self._store.close_if_old(now)
         self._store.write_one(now)
-        return 0
+        return _PARITY_STEP_MS if self._store.is_busy else 0

@@ -75,8 +75,22 @@ def recovered_records(folder):
     return found
 
 
-def balance(expected, recovered):
-    """Compare two counts of records. Returns (in both, expected and not recovered, recovered and not expected)."""
-    expected = Counter({key: count for key, count in expected.items() if key[0] not in _NO_PLAIN_TABLE})
-    both = (expected & recovered).total()
-    return both, (expected - recovered).total(), (recovered - expected).total()
+def balance(whole, written, recovered):
+    """Set the recovered records against those that were written.
+
+    whole: Counter of the records in blocks that are still whole; written: of all records; recovered: of all rows.
+    Returns a dict of numbers: whole, missed (of the whole ones), more (recovered beyond them), hit (records
+    in blocks that were hit), invented (never written).
+    """
+    whole, written = (_plain(counts) for counts in (whole, written))
+    return {
+        "whole": whole.total(),
+        "missed": (whole - recovered).total(),
+        "more": ((recovered & written) - whole).total(),
+        "hit": (written - whole).total(),
+        "invented": (recovered - written).total(),
+    }
+
+
+def _plain(counts):
+    return Counter({key: count for key, count in counts.items() if key[0] not in _NO_PLAIN_TABLE})

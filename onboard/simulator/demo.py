@@ -15,7 +15,7 @@ from ground.mission import MissionError, load_mission
 from onboard.simulator import runners
 from onboard.simulator.compare import balance, compare, recovered_records
 from onboard.simulator.damage import damage_card
-from onboard.simulator.oracle import expected_records
+from onboard.simulator.oracle import expected_records, parity_blocks
 from onboard.simulator.prepare import CARD_NAME, prepare
 from onboard.simulator.truth_file import write_truth
 from onboard.simulator.world.balloon import FlightError
@@ -140,9 +140,18 @@ def _report(result, before, damage, say):
         say(f"  {label:<29}{numbers[0]:>12}{numbers[1]:>12}{numbers[2]:>12}")
     say("")
     intact = [at for at in damage.blocks_written if at not in damage.blocks_hit]
-    both, missed, invented = balance(expected_records(before, intact), recovered_records(result / RECOVERED))
-    say(f"Blocks written {len(damage.blocks_written)}, still whole {len(intact)}, hit {len(damage.blocks_hit)}.")
-    say(f"Records in whole blocks recovered {both}, missed {missed}; records never written {invented}.")
+    books = balance(
+        expected_records(before, intact), expected_records(before, damage.blocks_written),
+        recovered_records(result / RECOVERED),
+    )
+    parity = parity_blocks(before, damage.blocks_written)
+    say(
+        f"Blocks written {len(damage.blocks_written)}, of them {parity} of parity; still whole {len(intact)}, "
+        f"hit {len(damage.blocks_hit)}."
+    )
+    say(f"Records in whole blocks {books['whole']}, missed {books['missed']}.")
+    say(f"Records in blocks that were hit {books['hit']}, rebuilt or repaired {books['more']}.")
+    say(f"Records that were never written {books['invented']}.")
     say("")
     _losses(json.loads((result / RECOVERED / "ledger.json").read_text("utf-8")), say)
 

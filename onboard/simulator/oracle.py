@@ -3,18 +3,24 @@
 from collections import Counter
 from struct import unpack_from
 
-from protocol.block import BLOCK_FIRST, BLOCK_HEADER, BLOCK_HEADER_FIELDS, BLOCK_SIZE
+from protocol.block import BLOCK_FIRST, BLOCK_HEADER, BLOCK_HEADER_FIELDS, BLOCK_SIZE, FLAG_PARITY
 from protocol.record import RECORD_HEADER, Layout
 from protocol.table import KINDS
 from protocol.tick import tick_add
 
+_FLAGS = BLOCK_HEADER_FIELDS.index("flags")
 _TICK = BLOCK_HEADER_FIELDS.index("tick")
 _USED = BLOCK_HEADER_FIELDS.index("used")
 
 
 def records_of(block, sizes):
-    """The (kind name, tick) of each record of a whole block; sizes: kind number -> (name, bytes)."""
+    """The (kind name, tick) of each record of a whole block, none of a parity block.
+
+    sizes: kind number -> (name, bytes).
+    """
     header = unpack_from(BLOCK_HEADER, block, 0)
+    if header[_FLAGS] & FLAG_PARITY:
+        return
     at = BLOCK_FIRST
     while at < BLOCK_FIRST + header[_USED]:
         number, difference = unpack_from("<" + RECORD_HEADER, block, at)
@@ -33,3 +39,10 @@ def expected_records(image, offsets):
     for at in offsets:
         found.update(records_of(image[at : at + BLOCK_SIZE], sizes))
     return found
+
+
+def parity_blocks(image, offsets):
+    """How many of the whole blocks at these offsets hold parity."""
+    return sum(
+        unpack_from(BLOCK_HEADER, image, at)[_FLAGS] & FLAG_PARITY for at in offsets
+    )

@@ -34,6 +34,7 @@ def board_settings(mission, flight):
         "payload": mission.payload.name,
         "flight": flight.hex(),
         "baud": GNSS_BAUD,
+        "parity": [mission.parity.depth, mission.parity.rate],
         "rates": {
             "pressure": rates.pressure_ms,
             "air": rates.air_ms,

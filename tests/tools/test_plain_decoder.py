@@ -49,11 +49,11 @@ def block_of(records, number=0, boot=3, flight="5f3a1c22"):
     block = bytearray(512)
     block[0:4] = plain.MAGIC
     block[4] = 1
-    block[6:8] = boot.to_bytes(2, "little")
+    block[20:22] = boot.to_bytes(2, "little")
     block[8:12] = bytes.fromhex(flight)
-    block[12:16] = number.to_bytes(4, "little")
-    block[20:22] = len(records).to_bytes(2, "little")
-    block[24 : 24 + len(records)] = records
+    block[16:20] = number.to_bytes(4, "little")
+    block[26:28] = len(records).to_bytes(2, "little")
+    block[29 : 29 + len(records)] = records
     return sealed_block(block)
 
 
@@ -149,13 +149,13 @@ def test_contents_of_a_block_with_a_flag_are_skipped(flags):
     block = bytearray(packed("blocks")[0])
     block[5] = flags
     header, records = plain.decode_block(sealed_block(block), plain.KINDS)
-    assert header["boot"] == 1
+    assert header["flight"] == "5f3a1c22" and "boot" not in header
     assert records == []
 
 
 def test_block_that_says_more_used_than_there_is_is_refused():
     block = bytearray(packed("blocks")[0])
-    block[20:22] = (485).to_bytes(2, "little")
+    block[26:28] = (480).to_bytes(2, "little")
     with pytest.raises(ValueError, match="used"):
         plain.decode_block(sealed_block(block), plain.KINDS)
 
@@ -374,3 +374,25 @@ def test_what_only_looks_right_is_refused(vector):
     with pytest.raises(ValueError):
         {"block": plain.decode_block, "packet": plain.decode_packet}[vector["envelope"]](data, plain.KINDS)
     assert plain.scan(data + bytes(600)) == []
+
+
+def test_a_lost_block_comes_back_from_the_parity_as_the_page_says():
+    stripe = VECTORS["parity_stripe"]
+    depth, rate = stripe["depth"], stripe["rate"]
+    sectors = [bytes.fromhex(sector) for sector in stripe["sectors"]]
+    for lost in range(depth * rate):
+        if lost == stripe["torn_place"]:
+            continue
+        parity = sectors[depth * rate + lost % depth]
+        header, _ = plain.decode_block(parity, plain.KINDS)
+        assert header["flags"] == 1 and header["place"] == depth * rate + lost % depth
+        rest = bytearray(parity[16:508])
+        for k in range(rate):
+            member = lost % depth + depth * k
+            if member not in (lost, stripe["torn_place"]):
+                rest = bytearray(a ^ b for a, b in zip(rest, sectors[member][20:512], strict=True))
+        number = lost if lost < 4 else lost - 4
+        start = plain.MAGIC + bytes([1, 0, depth, rate]) + parity[8:12] + lost.to_bytes(4, "little")
+        rebuilt = start + number.to_bytes(4, "little") + bytes(rest)
+        assert rebuilt == sectors[lost]
+        plain.decode_block(rebuilt, plain.KINDS)

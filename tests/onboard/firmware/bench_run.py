@@ -17,12 +17,14 @@ gc.collect()
 from onboard.firmware.logger import Logger  # noqa: E402
 
 gc.collect()
+print("without", gc.mem_free())
 import bench_board  # noqa: E402
 
 gc.collect()
 print("loaded", gc.mem_free())
 board = bench_board.Board()
-settings = Settings(bench_board.SETTINGS)
+parity = sys.argv[2] if len(sys.argv) > 2 and sys.argv[2].startswith("[") else "[16, 10]"
+settings = Settings(bench_board.SETTINGS.replace("[16, 10]", parity))
 gc.collect()
 logger = Logger(settings, board)
 boot = logger.boot()
@@ -31,18 +33,19 @@ while next(boot, None):
 print("booted", gc.mem_free())
 gc.collect()
 print("free", gc.mem_free())
-bench_board.run(logger, board, 20)
-gc.collect()
+for _ in range(4):
+    bench_board.run(logger, board, 5)
+    gc.collect()
 blocks = 0
 allocated = 0
-for _ in range(8):
+for _ in range(80):
     gc.collect()
     before = gc.mem_alloc()
     writes = board.card.writes
     if sys.argv[-1] == "locked":
-        bench_board.run_locked(logger, board, 50)
+        bench_board.run_locked(logger, board, 5)
     else:
-        bench_board.run(logger, board, 50)
+        bench_board.run(logger, board, 5)
     blocks += board.card.writes - writes
     allocated += gc.mem_alloc() - before
 print("allocated", allocated)

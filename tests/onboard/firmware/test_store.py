@@ -1,9 +1,11 @@
 """Blocks in memory and on the card: written once, closed in time, and honest about what was lost."""
 
+from struct import unpack_from
+
 import pytest
 
 from onboard.firmware.store import CLOSE_AGE_MS, QUEUE_BLOCKS, RETRY_MS, TRIES, BlockStore
-from protocol.block import BLOCK_SIZE, is_whole
+from protocol.block import BLOCK_FIRST, BLOCK_HEADER, BLOCK_HEADER_FIELDS, BLOCK_SIZE, is_whole
 from protocol.record import Layout
 from protocol.table import DEVICES, event_code
 
@@ -23,6 +25,9 @@ class Region:
 
     def room(self):
         return self.size - len(self.blocks)
+
+    def prepare(self):
+        return len(self.blocks) + self.skipped
 
     def skip(self):
         self.skipped += 1
@@ -66,15 +71,18 @@ def record(number):
 
 
 def numbers(region):
-    return [int.from_bytes(block[12:16], "little") for block in region.blocks]
+    return [field(block, "number") for block in region.blocks]
+
+
+def field(block, name):
+    return unpack_from(BLOCK_HEADER, block, 0)[BLOCK_HEADER_FIELDS.index(name)]
 
 
 def details(region):
     """The numbers of all event records on the card, read by their fixed size."""
     found = []
     for block in region.blocks:
-        used = int.from_bytes(block[20:22], "little")
-        for offset in range(24, 24 + used, 9):
+        for offset in range(BLOCK_FIRST, BLOCK_FIRST + field(block, "used"), 9):
             found.append(int.from_bytes(block[offset + 5 : offset + 9], "little"))
     return found
 
