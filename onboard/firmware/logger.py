@@ -113,7 +113,7 @@ class Logger:
         yield MotionTask(rates["motion"], motion, store, events)
         humidity = SHT3x(board.i2c)
         yield AirTask(rates["air"], board.adc("outside_temperature"), humidity, store, events)
-        yield PowerTask(rates["power"], board.adc("battery"), board.adc("rail"), motion, store)
+        yield PowerTask(rates["power"], board.adc("battery"), board.adc("rail"), motion, store, events)
         yield PhaseTask(self.tracker, pressure, gnss, store, events)
         yield HealthTask(rates["health"], self.scheduler, store, board)
 

@@ -11,6 +11,7 @@ _TEMP_OUT_H = const(0x41)
 _PWR_MGMT_1 = const(0x6B)
 _WHO_AM_I = const(0x75)
 _IDENTITY = const(0x68)
+_SLEEP = const(0x40)
 _LOWEST = const(-32768)  # stands for "missing" in a record
 
 _ACCEL_RANGES_G = (2, 4, 8, 16)  # AFS_SEL 0 to 3
@@ -65,7 +66,10 @@ class MPU6050:
             values[rate + i] = _signed(buffer, 2 * i + 8)  # the temperature stands between them
 
     def temperature(self):
-        """The raw temperature of the chip."""
+        """The raw temperature of the chip. Raises OSError(5) while it sleeps: it would read as zero."""
+        self._i2c.readfrom_mem_into(self._address, _PWR_MGMT_1, self._one)
+        if self._one[0] & _SLEEP:
+            raise OSError(5)
         self._i2c.readfrom_mem_into(self._address, _TEMP_OUT_H, self._two)
         return _signed(self._two, 0)
 

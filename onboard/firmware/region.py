@@ -9,6 +9,7 @@ from protocol.constant import const
 
 LOG_NAME = b"LOFTBOOKLOG"  # LOFTBOOK.LOG as a directory holds it
 _FLAGS = const(5)  # offset of the flags in a block
+_NEIGHBOURS = const(4)  # sectors that are asked, one after the other, in place of one that cannot be read
 _LOOK_AHEAD = const(64)  # sectors behind the supposed end that are checked for later blocks
 _LOOK_BACK = const(2048)  # sectors before it in which a whole block of the flight is looked for
 
@@ -124,20 +125,30 @@ class LogRegion:
                 raise CardError("LOFTBOOK.LOG lies in several pieces: make it on a freshly formatted card")
 
     def _is_written(self, index):
-        # A sector that cannot be read may hold a block: a write that a power cut tore, for one.
+        # Raises OSError if the sector cannot be read, also at a second try.
         if index >= self.count:
             return False
         try:
-            return _has(self._read(self.start + index), 0, BLOCK_MAGIC)
+            sector = self._read(self.start + index)
         except OSError:
-            return True
+            sector = self._read(self.start + index)
+        return _has(sector, 0, BLOCK_MAGIC)
+
+    def _seems_written(self, index):
+        # A sector that cannot be read tells nothing; its neighbours behind it do.
+        for near in range(index, index + _NEIGHBOURS):
+            try:
+                return self._is_written(near)
+            except OSError:
+                pass
+        return False
 
     def _search(self, low):
         # The first index from low on that is not written, if all before it are.
         high = self.count
         while low < high:
             middle = (low + high) // 2
-            if self._is_written(middle) or self._is_written(middle + 1):
+            if self._seems_written(middle) or self._seems_written(middle + 1):
                 low = middle + 1
             else:
                 high = middle
@@ -146,11 +157,11 @@ class LogRegion:
     def _later(self, low):
         # A written index from low on, -1 if none is seen: every sector near, then ever larger strides.
         for index in range(low, min(low + _LOOK_AHEAD, self.count)):
-            if self._is_written(index):
+            if self._seems_written(index):
                 return index
         stride = _LOOK_AHEAD
         while low + stride < self.count:
-            if self._is_written(low + stride):
+            if self._seems_written(low + stride):
                 return low + stride
             stride += stride // 2
         return -1
@@ -193,7 +204,7 @@ class LogRegion:
     def prepare(self):
         """Go to the next sector that holds no block: whatever misled the search, none is written over.
 
-        Returns its place; equal to `count` if the region is full.
+        Returns its place; equal to `count` if the region is full. Raises OSError if the sector cannot be read.
         """
         while self._is_written(self.next):
             self.next += 1

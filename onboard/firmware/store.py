@@ -86,34 +86,30 @@ class BlockStore:
         """Write the oldest waiting block, if there is one and the card may be tried; or do a step for the parity
         that has to be written first.
         """
+        self.wrote_parity = False
         if self.waiting == 0 or self._region is None:
             return
         if self._failing and tick_difference(now, self._retry_at) < 0:
             return
-        if self._region.room() <= _LAST_SECTORS and not self._full_noted:
+        # What waits comes before the event, and parity may fill the last sectors.
+        if self._region.room() <= QUEUE_BLOCKS + _LAST_SECTORS + self._parity.depth and not self._full_noted:
             self._full_noted = True  # said now, because it must still find room itself
             self.events.note(_CARD_FULL, _CARD, self._number)
-        place = self._region.prepare()
-        if self._region.room() == 0:
-            return
-        is_parity = self._parity.is_due(place)
-        if is_parity:
-            self.is_busy = not self._parity.step(place)
-            if self.is_busy:
-                return
-            buffer = self._parity.buffer
-        else:
-            builder = self._builders[(self._open - self.waiting) % QUEUE_BLOCKS]
-            # Number and place are known only now: a sector that refused was left out.
-            builder.close(
-                self._flight, self._boot, self._number, self.phase, place, self._parity.depth, self._parity.rate
-            )
-            buffer = builder.buffer
         try:
+            place = self._region.prepare()
+            if self._region.room() == 0:
+                return
+            is_parity = self._parity.is_due(place)
+            if is_parity:
+                self.is_busy = not self._parity.step(place)
+                if self.is_busy:
+                    return
+                buffer = self._parity.buffer
+            else:
+                buffer = self._finished(place)
             self._region.write(buffer)
         except OSError as error:
             self._failed(error, now)
-            self.wrote_parity = False
             return
         self.wrote_parity = is_parity
         if not is_parity:
@@ -126,6 +122,13 @@ class BlockStore:
         if self.lost:
             self.events.note(_BLOCKS_LOST, _CARD, self.lost)
             self.lost = 0
+
+    def _finished(self, place):
+        # Number and place of the oldest block are known only now: a sector that refused was left out.
+        builder = self._builders[(self._open - self.waiting) % QUEUE_BLOCKS]
+        parity = self._parity
+        builder.close(self._flight, self._boot, self._number, self.phase, place, parity.depth, parity.rate)
+        return builder.buffer
 
     def _time(self, milliseconds):
         self.write_time_last = min(milliseconds, _COUNT_MAX)

@@ -39,11 +39,27 @@ class Device:
         if self.failures == 1:
             self._events.note(_DEVICE_FAILED, self._number, error_number(error))
 
+    def told(self, error):
+        """Note a reading that failed with an error, or that came (None)."""
+        if error is None:
+            self.works()
+        else:
+            self.failed(error)
+
     def works(self):
         """Note a reading that came."""
         if self.failures:
             self._events.note(_DEVICE_RETURNED, self._number, self.failures)
             self.failures = 0
+
+
+def read_adc(adc, layout, field):
+    """Put the mean reading of an ADC into a field, the missing value if it fails. Returns the error, or None."""
+    try:
+        layout.values[field] = mean_u16(adc)
+    except OSError as error:
+        layout.values[field] = layout.missing[field]
+        return error
 
 
 class PressureTask(Task):
@@ -119,6 +135,7 @@ class AirTask(Task):
         self._chip = chip
         self._store = store
         self._device = Device("humidity", events)
+        self._thermometer = Device("outside_temperature", events)
         self._layout = Layout("air")
         self._temperature = self._layout.index("temperature_counts")
         self._humidity = self._layout.index("humidity_counts")
@@ -130,7 +147,7 @@ class AirTask(Task):
         if not self._converting:
             self._tick = now
             self._layout.clear()
-            self._layout.values[self._temperature] = mean_u16(self._adc)
+            self._thermometer.told(read_adc(self._adc, self._layout, self._temperature))
             try:
                 self._chip.convert()
             except OSError as error:
@@ -183,8 +200,9 @@ class MotionTask(Task):
 class PowerTask(Task):
     """Battery and rail on the ADC, board temperature from the motion chip."""
 
-    def __init__(self, period, battery, rail, chip, store):
+    def __init__(self, period, battery, rail, chip, store, events):
         Task.__init__(self, period)
+        self._device = Device("power", events)
         self._battery = battery
         self._rail = rail
         self._chip = chip
@@ -196,8 +214,9 @@ class PowerTask(Task):
 
     def step(self, now):
         values = self._layout.values
-        values[self._battery_counts] = mean_u16(self._battery)
-        values[self._rail_counts] = mean_u16(self._rail)
+        battery_error = read_adc(self._battery, self._layout, self._battery_counts)
+        rail_error = read_adc(self._rail, self._layout, self._rail_counts)
+        self._device.told(battery_error or rail_error)
         try:
             values[self._temperature] = self._chip.temperature()
         except OSError:  # the motion task, on the same chip, tells the event

@@ -144,25 +144,25 @@ def test_a_long_outage_loses_blocks_says_how_many_and_numbers_stay_whole(parts):
 
 def test_a_full_card_stops_the_writing_and_nothing_else(parts):
     store, region, board = parts
-    region.size = 12
+    region.size = 16
     for number in range(1000):
         store.emit(record(number), number)
         store.write_one(number)
-    assert len(region.blocks) == 12
+    assert len(region.blocks) == 16
     assert store.events.noted[0][:2] == (event_code("card full"), DEVICES.index("card"))
     assert len([event for event in store.events.noted if event[0] == event_code("card full")]) == 1
 
 
 def test_the_card_says_that_it_is_full_while_there_is_room_to_say_it(parts):
     store, region, board = parts
-    region.size = 12
+    region.size = 16
     full_at = None
     for number in range(1000):
         store.emit(record(number), number)
         store.write_one(number)
         if store.events.noted and full_at is None:
             full_at = len(region.blocks)
-    assert full_at < 12
+    assert full_at < 16
 
 
 def test_a_sector_that_refuses_is_left_out_after_three_tries(parts):
