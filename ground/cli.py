@@ -6,6 +6,7 @@ from importlib.metadata import PackageNotFoundError, entry_points, version
 
 import typer
 
+from ground.commands.card import card
 from ground.commands.follow import follow
 from ground.commands.recover import recover
 from ground.commands.replay import replay
@@ -13,7 +14,7 @@ from ground.errors import LoftbookError
 from protocol.table import FORMAT_VERSION
 
 PLUGIN_GROUP = "loftbook.commands"
-OWN_COMMANDS = {"recover": recover, "replay": replay, "follow": follow}
+OWN_COMMANDS = {"card": card, "recover": recover, "replay": replay, "follow": follow}
 
 
 def _show_version(wanted: bool):

@@ -1,9 +1,10 @@
-"""Put what the commands really print into README.md.
+"""Put what the commands really print into README.md, and the picture that it shows into tests/data/.
 
     python tools/make_readme.py           run them and write their output
     python tools/make_readme.py --check   exit 1 if the words differ (numbers may move in their last digits)
 """
 
+import json
 import re
 import subprocess
 import sys
@@ -13,8 +14,11 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGE = ROOT / "README.md"
+PICTURE = ROOT / "tests" / "data" / "card-picture.svg"
 FOLDER = "loftbook-demo"
 LISTEN_S = 12
+SECTOR = 512
+WIPED = 64  # sectors, more than the parity brings back
 
 
 def loftbook(*words, cwd):
@@ -49,32 +53,54 @@ def followed(cwd):
     return printed
 
 
+def recovered_again(base):
+    """The folder that `recover` makes of the demo's card when a stretch of its log is wiped too."""
+    ledger = json.loads((base / FOLDER / "recovered" / "ledger.json").read_text("utf-8"))
+    blocks = [item["offset"] for item in ledger["ranges"] if item["state"] == "block"]
+    card = bytearray((base / FOLDER / "card.img").read_bytes())
+    middle = (blocks[0] + blocks[-1]) // 2 // SECTOR * SECTOR
+    card[middle:middle + WIPED * SECTOR] = b"\xff" * (WIPED * SECTOR)
+    (base / "napraforgo-card.img").write_bytes(card)
+    loftbook("recover", "napraforgo-card.img", "-o", "napraforgo-1", cwd=base)
+    return base / "napraforgo-1"
+
+
 def outputs():
+    """(what stands in README.md, by the names of its places; the picture)."""
     with tempfile.TemporaryDirectory() as base:
         demo = loftbook("demo", cwd=base)
         lines = followed(base).splitlines()
+        again = recovered_again(Path(base))
         return {
             "demo": demo,
             "table": "\n".join(first_lines(Path(base) / FOLDER)) + "\n",
+            "account": (again / "account.txt").read_text("utf-8"),
             "follow": "\n".join(["...", *lines[-4:]]) + "\n",
-        }
+        }, (again / "card.svg").read_text("utf-8")
 
 
 def words_of(text):
     return re.sub(r"\s+", " ", re.sub(r"-?\d[\d .,:]*", "N ", text)).strip()
 
 
+def words_in(picture):
+    return words_of(" ".join(re.findall(r"<text[^>]*>(.*?)</text>", picture)))
+
+
 def main():
     page = PAGE.read_text("utf-8")
     fresh = page
-    for name, text in outputs().items():
+    texts, picture = outputs()
+    for name, text in texts.items():
         pattern = rf"(<!-- {name} output -->\n```\n).*?(```)"
         fresh = re.sub(pattern, lambda match: match[1] + text + match[2], fresh, flags=re.DOTALL)
     if "--check" in sys.argv[1:]:
-        if words_of(fresh) != words_of(page):
+        shown = PICTURE.read_text("utf-8") if PICTURE.is_file() else ""
+        if words_of(fresh) != words_of(page) or words_in(picture) != words_in(shown):
             sys.exit("README.md is stale; run python tools/make_readme.py")
         return
     PAGE.write_text(fresh, "utf-8")
+    PICTURE.write_text(picture, "utf-8")
 
 
 if __name__ == "__main__":

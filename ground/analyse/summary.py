@@ -175,6 +175,13 @@ def _log_statements(flight, moments):
     recovered = statement("Data recovered", unit="percent", reason="no block or packet was expected")
     if expected:
         rests_on = [evidence("value", "numbers of blocks or packets", "found of expected", expected)]
+        for what, part, method in (
+            ("rebuilt", "envelopes_rebuilt", "from parity, proven by the CRC-32"),
+            ("repaired", "envelopes_repaired", "a few bits turned over, by the CRC-32"),
+        ):
+            count = sum(getattr(log, part) for log in flight.boots)
+            if count:
+                rests_on.append(evidence(what, "blocks", method, count))
         recovered = statement("Data recovered", 100.0 * found / expected, "percent", evidence=rests_on)
     resets = None
     if moments and moments.launch.boot is not None:
@@ -228,6 +235,8 @@ def _boot(flight, log):
         "clock_fixes_rejected": clock.fixes_rejected if clock else 0,
         "envelopes_found": log.envelopes_found,
         "envelopes_expected": log.envelopes_expected,
+        "envelopes_rebuilt": log.envelopes_rebuilt,
+        "envelopes_repaired": log.envelopes_repaired,
         "unreadable_records": log.unreadable_records,
         "firmware": log.manifest.firmware if log.manifest else None,
         "configuration": log.manifest.configuration if log.manifest else None,

@@ -55,10 +55,23 @@ def _says(key, statement):
     if key == "clock_drift":
         return [_drift(statement)]
     if statement["unit"] == "percent":
-        return [
-            f"{_floored(statement['value'])} % of the {statement['evidence'][0]['samples']} blocks or packets"
-        ]
+        return [_recovered(statement)]
     return [f"{statement['value']:.0f}"]
+
+
+def _recovered(statement):
+    whole, *weaker = statement["evidence"]
+    said = f"{_floored(statement['value'])} % of the {whole['samples']} blocks or packets"
+    numbers = {part["what"]: part["samples"] for part in weaker}
+    parts = []
+    if "rebuilt" in numbers:
+        # Only blocks have parity.
+        said = said.removesuffix(" or packets")
+        parts.append(f"{numbers['rebuilt']} of them rebuilt from parity")
+    if "repaired" in numbers:
+        said = said.removesuffix(" or packets")
+        parts.append(f"{numbers['repaired']}{'' if parts else ' of them'} repaired")
+    return f"{said} ({', '.join(parts)})" if parts else said
 
 
 def _moment(statement):

@@ -5,8 +5,9 @@ from typing import Annotated
 
 import typer
 
-Source = Annotated[
-    Path, typer.Argument(metavar="SOURCE", help="Card image, copied log or capture.", show_default=False)
+Sources = Annotated[
+    list[Path],
+    typer.Argument(metavar="SOURCE", help="Card images, copied logs, captures.", show_default=False),
 ]
 PortUrl = Annotated[
     str,

@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from ground.commands.options import Baud, PortUrl, Source
+from ground.commands.options import Baud, PortUrl, Sources
 from ground.commands.shared import count, flight_title, progress_bar, recover_or_fail
 from ground.link.pace import Pace
 from ground.link.port import open_port
@@ -12,7 +12,7 @@ from ground.link.replay import choose_flight, replay_boots
 
 
 def replay(
-    source: Source,
+    sources: Sources,
     port: PortUrl,
     speed: Annotated[
         float, typer.Option("--speed", min=0, metavar="N", help="Times real time; 0 = as fast as it goes.")
@@ -31,10 +31,11 @@ def replay(
 
     With --port pty it makes a pseudo-terminal and waits until another program has opened it.
     """
-    recovered = recover_or_fail(source)
+    recovered = recover_or_fail(sources)
     boots = choose_flight(recovered.boots, flight)
     others = sorted({boot.flight for boot in recovered.boots} - {boots[0].flight})
-    also = f"; also in {source}: {', '.join(others)}" if others else ""
+    names = ", ".join(map(str, sources))
+    also = f"; also in {names}: {', '.join(others)}" if others else ""
     line = open_port(port, baud)
     typer.echo(f"sending flight {flight_title(boots)}, {count(len(boots), 'boot')}{also}")
     try:

@@ -3,10 +3,12 @@
 import sys
 
 from rich.console import Console
-from rich.progress import Progress
+from rich.progress import (
+    BarColumn, DownloadColumn, Progress, TextColumn, TimeRemainingColumn, TransferSpeedColumn,
+)
 
 from ground.errors import LoftbookError
-from ground.recover import recover_source
+from ground.recover import recover_sources
 
 NOTHING_FOUND = 3
 
@@ -17,17 +19,31 @@ def progress_bar():
     return Progress(console=console, disable=not console.is_terminal, transient=True)
 
 
-def recover_or_fail(source):
-    """Recover a source with a progress bar. Raises LoftbookError if there is nothing of ours in it."""
-    with progress_bar() as progress:
-        task = progress.add_task(f"reading {source.name}", total=None)
-        recovered = recover_source(
-            source, progress=lambda done, total: progress.update(task, completed=done, total=total)
+def byte_progress_bar():
+    """A progress display of bytes, with their rate and the time left; otherwise as progress_bar."""
+    console = Console(file=sys.stderr)
+    columns = (
+        TextColumn("{task.description}"), BarColumn(), DownloadColumn(), TransferSpeedColumn(),
+        TimeRemainingColumn(),
+    )
+    return Progress(*columns, console=console, disable=not console.is_terminal, transient=True)
+
+
+def recover_or_fail(sources):
+    """Recover sources (list of Path) with a progress bar. Raises LoftbookError if there is nothing of ours
+    in them.
+    """
+    names = ", ".join(str(source) for source in sources)
+    with byte_progress_bar() as progress:
+        task = progress.add_task(f"reading {', '.join(source.name for source in sources)}", total=None)
+        recovered = recover_sources(
+            sources, progress=lambda done, total: progress.update(task, completed=done, total=total)
         )
     if not recovered.boots:
         size = recovered.ledger.size
+        reasons = "".join(f"; lost: {doubt}" for doubt in recovered.ledger.doubts)
         raise LoftbookError(
-            f"nothing of ours found in {source}: {count(size, 'byte')} read, no block, no packet",
+            f"nothing of ours found in {names}: {count(size, 'byte')} read, no block, no packet{reasons}",
             NOTHING_FOUND,
         )
     return recovered

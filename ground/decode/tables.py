@@ -8,8 +8,10 @@ from ground.decode.clock import DAY_MS, fit_clock
 from ground.decode.columns import Column, column_name, field_numbers, generic_columns
 from ground.decode.sensors import convert
 from ground.decode.texts import event_columns, message_column
+from ground.recover.evidence import EVIDENCE_WORDS
 
 TIME_COLUMNS = ("utc", "boot", "tick_ms")
+EVIDENCE_COLUMN = "evidence"  # of each row: a word of EVIDENCE_WORDS
 _RENAMED = {("fix", "speed"): "ground_speed"}  # the field is read beside its kind, the column alone
 
 
@@ -17,7 +19,7 @@ _RENAMED = {("fix", "speed"): "ground_speed"}  # the field is read beside its ki
 class Table:
     """columns: dict name -> array (n,), rows in order of boot, then time. "utc" is datetime64[ms]
     (NaT where unknown), "boot" and "tick_ms" (since boot) are int64, other numbers are floats (NaN
-    = missing), text is str ('' = missing). decimals: dict name -> digits after the point.
+    = missing), text is str ('' = missing); "evidence" is a word. decimals: dict name -> digits after the point.
     """
 
     kind: str
@@ -66,8 +68,7 @@ def decode_flight(boots) -> Flight:
                 continue
             columns, kind_notes = _columns(kind, records, sensors)
             notes += [f"boot {boot.boot}: {note}" for note in kind_notes]
-            time = _time_columns(boot.boot, records.tick_ms, clocks[boot.boot])
-            parts.setdefault(kind, []).append(time + columns)
+            parts.setdefault(kind, []).append(_framed(boot.boot, records, columns, clocks[boot.boot]))
     tables = {kind: _join(kind, pieces) for kind, pieces in parts.items()}
     first = next((boot.manifest for boot in boots if boot.manifest), None)
     return Flight(
@@ -79,6 +80,31 @@ def decode_flight(boots) -> Flight:
         dict(first.sensors) if first else {},
         notes,
     )
+
+
+def decode_unproven(flight, logs):
+    """Convert records that nothing proves, by what the proven ones say of sensors and clocks.
+
+    flight: Flight; logs: list of UnprovenLog. Returns dict kind name -> Table, of the logs of this flight; the
+    column "why" says what is wrong with the block of each record.
+    """
+    boots = {boot.boot: boot for boot in flight.boots}
+    parts = {}
+    for log in logs:
+        if log.flight != flight.flight or log.boot not in boots:
+            continue
+        sensors = _sensors(boots[log.boot], [])
+        for kind, records in log.records.items():
+            columns, _ = _columns(kind, records, sensors)
+            framed = _framed(log.boot, records, columns, flight.clocks[log.boot])
+            parts.setdefault(kind, []).append([*framed, Column("why", log.why[kind])])
+    return {kind: _join(kind, pieces) for kind, pieces in parts.items()}
+
+
+def _framed(boot, records, columns, clock):
+    """Columns of a kind between those of the time and that of the evidence."""
+    words = np.array(EVIDENCE_WORDS, object)[records.evidence]
+    return [*_time_columns(boot, records.tick_ms, clock), *columns, Column(EVIDENCE_COLUMN, words)]
 
 
 def _sensors(boot, notes):
@@ -196,7 +222,7 @@ def _datetime(utc_ms):
 
 def _unique(kind, columns):
     """Keep headings apart from the time columns and from each other."""
-    taken = {*TIME_COLUMNS, "seconds_since_launch"}
+    taken = {*TIME_COLUMNS, "seconds_since_launch", EVIDENCE_COLUMN, "why"}
     for column in columns:
         if column.name in taken:
             column.name = f"{kind}_{column.name}"

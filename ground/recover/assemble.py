@@ -1,82 +1,147 @@
-"""Recovery of a whole source: from its bytes to boots, records and a ledger."""
+"""Recovery of whole sources: from their bytes to boots, records and a ledger."""
 
-from ground.recover.block_series import (
-    block_ranges, block_series, flight_name, flight_words, role_notes, roles_of,
+import os
+from contextlib import ExitStack
+from dataclasses import replace
+
+from ground.errors import LoftbookError
+from ground.recover.account import (
+    evidence_counts, mark_restored, parity_counts, parity_notes, restored_blocks, used_of,
 )
-from ground.recover.blocks import BlockScanner
+from ground.recover.block_series import block_ranges, block_series, role_notes, roles_of
 from ground.recover.boots import boot_logs, lend_manifests, name_flights
-from ground.recover.gaps import Gaps
+from ground.recover.expanded import open_source
+from ground.recover.grid import Grid
+from ground.recover.headers import is_parity
 from ground.recover.heard import hear
-from ground.recover.ledger import BLOCK_DAMAGED, UNREADABLE, Ledger, Range, cover, repaint
-from ground.recover.losses import Places, block_losses, packet_losses
-from ground.recover.packets import PacketFinder
+from ground.recover.joint import Joint, conflict_notes
+from ground.recover.joint_losses import View, claim_of, claims_of, followers, joint_losses, mark_made_good
+from ground.recover.ledger import (
+    BLOCK_DAMAGED, CUT_OFF, PARITY_DAMAGED, UNREADABLE, Coverage, Ledger, Range, cover, repaint,
+)
+from ground.recover.losses import Places, packet_losses
+from ground.recover.restore import restore
 from ground.recover.result import Recovered
-from ground.recover.source import Source
+from ground.recover.scan import scan
+from ground.recover.stock import Stock
+from ground.recover.unproven import unproven_logs
+from protocol.block import is_parity_place
 
 
 def recover_source(path, progress=None):
-    """Recover everything that a file or drive holds of ours, however damaged: Recovered.
+    """Recover everything that one file or drive holds of ours: Recovered. See recover_sources."""
+    return recover_sources([path], progress)
 
-    path: a copied log, a raw card image, a capture of a link, a mixture of them, or a block device;
-    opened for reading only. progress: called as progress(bytes_done, bytes_in_all) while the
-    source is read. Raises LoftbookError if the source cannot be read at all; a source that holds
-    nothing of ours gives no boots and a ledger that says what is there instead.
+
+def recover_sources(paths, progress=None):
+    """Recover everything that files and drives hold of ours together, however damaged: Recovered.
+
+    paths: copied logs, raw card images, captures of a link, mixtures of them, compressed or not, or block
+    devices; opened for reading only. What several of them hold is used once; where they contradict each
+    other the first named counts. progress: called as progress(bytes_done, bytes_in_all) while they are
+    read. Raises LoftbookError if a source cannot be read at all, or is named twice; sources that hold
+    nothing of ours give no boots and a ledger that says what is there instead.
     """
-    with Source(path) as source:
-        gaps = Gaps(PacketFinder())
-        scanner = BlockScanner(source.size, gaps)
-        for offset, view, own in source.windows():
-            scanner.window(offset, view, own)
+    _refuse_repetition(paths)
+    with ExitStack() as stack:
+        sources = [stack.enter_context(open_source(path)) for path in paths]
+        total = sum(source.total for source in sources)
+
+        def report():
             if progress:
-                progress(offset + own, source.size)
-        gaps.finish()
-        return _assemble(source, scanner, gaps)
+                progress(sum(source.position for source in sources), total)
+
+        return _assemble(Joint([scan(source, report) for source in sources]))
 
 
-def _assemble(source, scanner, gaps):
-    unreadable = list(source.unreadable)
-    found, damaged = scanner.found(), scanner.damaged
-    roles = roles_of(found)
-    notes = role_notes(roles)
-    blocks = block_series(source, found, roles, notes)
-    heard = hear(source, gaps, blocks, is_card=len(found) > 0)
+def _refuse_repetition(paths):
+    for index, path in enumerate(paths):
+        for before in paths[:index]:
+            try:
+                same = os.path.samefile(path, before)
+            except (OSError, ValueError):
+                continue  # opening it will say what is wrong
+            if same:
+                raise LoftbookError(f"{path}: is named twice; name every source once")
+
+
+def _assemble(joint):
+    with Stock(joint, joint.found) as stock:
+        return _assemble_with(joint, stock)
+
+
+def _assemble_with(joint, stock):
+    roles = roles_of(joint.found)
+    notes = role_notes(roles) + conflict_notes(joint, roles)
+    damaged = [replace(item, offset=item.offset + part.base) for part in joint.scans for item in part.damaged]
+    restore(stock, joint, damaged, lambda: {item.kinds for item in block_series(joint, joint.found, roles, [], stock)})
+    blocks = block_series(joint, joint.found, roles, notes, stock)
+    heard = hear(joint, blocks)
     series = blocks + heard.series
     notes += heard.notes + name_flights(series) + lend_manifests(series)
+    for item in joint.scans:
+        name = f"{item.source.name}: " if len(joint.scans) > 1 else ""
+        notes += [name + note for note in item.source.notes]
 
-    overlays = [*block_ranges(found, roles), *map(_damaged_range, damaged), *heard.ranges]
-    ranges = cover(source.size, gaps.ranges, sorted(overlays, key=lambda item: item.offset))
-    for offset, length in unreadable:
-        ranges = repaint(ranges, offset, length, UNREADABLE)
-    ledger = Ledger(source.name, source.size, ranges, notes=notes)
+    restored = used_of(stock, blocks)
+    views = [
+        _view(item, part, packets, [one for one in restored if item is joint.locate(one.offset or 0)[0]])
+        for item, part, packets in zip(joint.scans, joint.of_each(roles), heard.ranges, strict=True)
+    ]
+    ledger = Ledger([view.coverage for view in views], notes=notes)
     ledger.check()
-    expected = _count_losses(ledger, series, damaged)
-    return Recovered(boot_logs(series, expected), ledger)
-
-
-def _count_losses(ledger, series, damaged):
-    """Put all losses into the ledger; returns how many envelopes each series must have had."""
-    places = Places(ledger.ranges)
-    claims = {}
-    for item in damaged:
-        claims.setdefault(_claim(item), {}).setdefault(int(item.header["number"]), item)
-    expected = []
+    expected, following = [], followers(blocks)
     for item in series:
         if item.envelope == "block":
-            losses, count = block_losses(item, claims.get((item.flight, item.boot), {}), places)
+            losses, count = joint_losses(item, following.get((item.flight, item.boot)), views)
         else:
             losses, count = packet_losses(item)
         ledger.losses += losses
         expected.append(count)
-    return expected
+    if len(views) > 1:
+        mark_made_good(blocks, views, lambda offset: joint.locate(offset)[0].source.name)
+    boots = boot_logs(series, expected)
+    unproven = unproven_logs(stock, joint, damaged, blocks)
+    ledger.restored = restored_blocks(restored, joint.place)
+    ledger.evidence = evidence_counts(series, boots, unproven)
+    ledger.parity = parity_counts(stock)
+    ledger.notes += parity_notes(ledger.parity)
+    return Recovered(boots, ledger, unproven)
 
 
-def _claim(damaged):
-    """(flight, boot) that a damaged block says it is of."""
-    headers = damaged.header.reshape(1)
-    return flight_name(flight_words(headers)[0]), int(damaged.header["boot"])
+def _view(item, roles, packets, restored):
+    """The View of a Scan: what its source holds, byte by byte. restored: blocks of this source."""
+    source = item.source
+    grid = Grid(item.found)
+    damaged = [_damaged_range(place, grid) for place in item.damaged]
+    overlays = [*block_ranges(item.found, roles), *damaged, *packets]
+    ranges = cover(source.size, item.gaps.ranges, sorted(overlays, key=lambda overlay: overlay.offset))
+    ranges = mark_restored(repaint(ranges, item.unreadable, UNREADABLE), restored, item.base)
+    size = source.size
+    if source.broken:
+        rest = source.rest or 0
+        known = {} if rest else {"length": "not known"}
+        ranges.append(Range(size, rest, UNREADABLE, {"note": f"the file {source.broken}", **known}))
+        source.facts[CUT_OFF] = source.broken
+        size += rest
+    coverage = Coverage(source.name, size, ranges, source.facts)
+    claims = claims_of([one for one in item.damaged if not is_parity(one.header)])
+    return View(coverage, item.found, claims, Places(ranges))
 
 
-def _damaged_range(damaged):
-    flight, boot = _claim(damaged)
+def _damaged_range(damaged, grid):
+    flight, boot = claim_of(damaged)
     claim = {"flight": flight, "boot": boot, "number": int(damaged.header["number"])}
-    return Range(damaged.offset, damaged.length, BLOCK_DAMAGED, {"says_of_itself": claim, "why": damaged.why})
+    state = BLOCK_DAMAGED
+    if _held_parity(damaged, grid):
+        state, claim = PARITY_DAMAGED, {"flight": flight, "place": int(damaged.header["place"])}
+    return Range(damaged.offset, damaged.length, state, {"says_of_itself": claim, "why": damaged.why})
+
+
+def _held_parity(damaged, grid):
+    """By its place among its neighbours, if they tell; else by what it says of itself."""
+    known = grid.place_at(damaged.offset)
+    if known is None:
+        return bool(is_parity(damaged.header))
+    header, place = known
+    return is_parity_place(place, int(header["depth"]), int(header["rate"]))

@@ -1,16 +1,19 @@
 """Telling the whole blocks of a source apart by flight and boot, and reading them in order."""
 
+from dataclasses import dataclass
 from zlib import crc32
 
 import numpy as np
 
 from ground.recover.blocks import leading_whole
-from ground.recover.ledger import BLOCK, Range
+from ground.recover.evidence import PROVEN
+from ground.recover.headers import boot_keys, flight_name, flight_words, is_decoded, is_parity
+from ground.recover.ledger import BLOCK, PARITY, Range
 from ground.recover.series import BATCH, Series, unwrapped
+from ground.recover.stock import Stock
 from protocol.block import BLOCK_FIRST, BLOCK_LIMIT, BLOCK_SIZE
-from protocol.table import FORMAT_VERSION
 
-KEPT, NOT_DECODED, DUPLICATE, CONFLICT = range(4)
+KEPT, NOT_DECODED, DUPLICATE, CONFLICT, HOLDS_PARITY = range(5)
 _ROLE_WORDS = {
     NOT_DECODED: "format version or flags of a newer writer; found, but not decoded",
     DUPLICATE: "duplicate of a block found before",
@@ -18,87 +21,139 @@ _ROLE_WORDS = {
 }
 
 
-def flight_words(headers):
-    """The flights of block headers as uint32 (n,); see flight_name."""
-    return np.ascontiguousarray(headers["flight"]).view("<u4")
-
-
-def flight_name(word):
-    """Eight hexadecimal digits, in the order of the bytes."""
-    return int(word).to_bytes(4, "little").hex()
-
-
-def boot_keys(headers):
-    """int64 (n,): equal for blocks of the same flight and boot."""
-    return flight_words(headers).astype(np.int64) << 16 | headers["boot"]
+def chosen(blocks, mask):
+    """blocks[mask], without copying when that is all of them."""
+    return blocks if mask.all() else blocks[mask]
 
 
 def roles_of(found):
     """What becomes of each whole block (array of FOUND_DTYPE): uint8 (n,) of KEPT, NOT_DECODED, ..."""
-    headers = found["header"]
-    roles = np.full(len(found), KEPT, np.uint8)
-    roles[~_is_decoded(headers)] = NOT_DECODED
+    roles = np.full(len(found), HOLDS_PARITY, np.uint8)
+    rows = np.flatnonzero(~is_parity(found["header"]))
+    roles[rows] = _roles(found["header"][rows], found["crc"][rows])
+    return roles
+
+
+def _roles(headers, crcs):
+    roles = np.full(len(headers), KEPT, np.uint8)
+    roles[~is_decoded(headers)] = NOT_DECODED
     keys, numbers = boot_keys(headers), headers["number"]
     order = np.lexsort((numbers, keys))  # stable: of equals, the one that stands first comes first
-    same = np.zeros(len(found), bool)
+    same = np.zeros(len(headers), bool)
     same[1:] = (np.diff(keys[order]) == 0) & (np.diff(numbers[order].astype(np.int64)) == 0)
-    first = np.maximum.accumulate(np.where(same, 0, np.arange(len(found))))
-    equal = found["crc"][order] == found["crc"][order[first]]
+    if not same.any():
+        return roles
+    first = np.maximum.accumulate(np.where(same, 0, np.arange(len(headers))))
+    equal = crcs[order] == crcs[order[first]]
     roles[order[same & equal]] = DUPLICATE
     roles[order[same & ~equal]] = CONFLICT
     return roles
 
 
-def _is_decoded(headers):
-    return (headers["version"] == FORMAT_VERSION) & (headers["flags"] == 0)
+def bytes_used(headers):
+    """int64 (n,): bytes of records in each block, 0 if it is not decoded."""
+    # Never beyond the block, whatever a header says.
+    used = np.minimum(headers["used"], BLOCK_LIMIT - BLOCK_FIRST).astype(np.int64)
+    return np.where(is_decoded(headers), used, 0)
 
 
 def role_notes(roles):
     """A line for each way in which whole blocks were not used."""
-    counts = np.bincount(roles, minlength=len(_ROLE_WORDS) + 1)
+    counts = np.bincount(roles, minlength=HOLDS_PARITY + 1)
     return [f"{counts[role]} whole blocks: {words}" for role, words in _ROLE_WORDS.items() if counts[role]]
 
 
-def block_series(source, found, roles, notes):
-    """One decoded Series for each flight and boot among the blocks; those that are not decoded count as
-    found, since their headers keep their meaning.
+def block_series(source, found, roles, notes, stock):
+    """One decoded Series for each flight and boot among the blocks, the restored ones of a Stock included; those
+    that are not decoded count as found, since their headers keep their meaning.
     """
-    kept = found[roles <= NOT_DECODED]
-    keys = boot_keys(kept["header"])
-    order = np.lexsort((kept["header"]["number"], keys))
-    edges = np.flatnonzero(np.diff(keys[order])) + 1
-    return [_series(source, kept[part], notes) for part in np.split(order, edges) if len(part)]
+    rows, restored = _with_restored(chosen(found, roles <= NOT_DECODED), stock)
+    keys, numbers = boot_keys(rows["header"]), rows["header"]["number"]
+    order = np.lexsort((numbers, keys))  # stable: of equals, the one that stands in the source comes first
+    if restored is not None:
+        again = (np.diff(keys[order]) == 0) & (np.diff(numbers[order].astype(np.int64)) == 0)
+        order = order[np.concatenate([[True], ~again])]
+        restored = restored[order]
+    # As plain bytes, which numpy puts in order much faster than fields.
+    rows = rows.view((np.void, rows.itemsize))[order].view(rows.dtype)
+    edges = [0, *(np.flatnonzero(np.diff(keys[order])) + 1).tolist(), len(rows)]
+    return [
+        _series(_Reader(source, stock, rows[start:stop], None if restored is None else restored[start:stop], notes))
+        for start, stop in zip(edges, edges[1:], strict=False) if start < stop
+    ]
 
 
-def _series(source, blocks, notes):
-    headers = blocks["header"]
+def _with_restored(kept, stock):
+    """Rows of FOUND_DTYPE, and for each its index among the restored blocks, -1 if it stands in the source; None
+    if nothing was restored.
+    """
+    items = [(index, item) for index, item in enumerate(stock.restored) if not is_parity(item.header)]
+    if not items:
+        return kept, None
+    added = np.zeros(len(items), kept.dtype)
+    for row, (_, item) in zip(added, items, strict=True):
+        row["offset"], row["header"], row["crc"] = item.place_in_source, item.header, item.crc
+    indices = np.array([index for index, _ in items])
+    return np.concatenate([kept, added]), np.concatenate([np.full(len(kept), -1), indices])
+
+
+def _series(reader):
+    headers = reader.rows["header"]
+    first = headers[0]
     series = Series(
-        "block", flight_name(flight_words(headers)[0]), int(headers["boot"][0]),
-        headers["number"].astype(np.int64), unwrapped(headers["tick"]), blocks["offset"],
-        lambda: _batches(source, blocks, notes),
+        "block", flight_name(flight_words(headers)[0]), int(first["boot"]), headers["number"].astype(np.int64),
+        unwrapped(headers["tick"]), reader.rows["offset"], reader.batches,
+        places=headers["place"].astype(np.int64), evidence=reader.evidence(),
+        parity=(int(first["depth"]), int(first["rate"])),
     )
+    if series.evidence is None:
+        series.early = reader.source.gathered(reader.rows, series.base_ms)
     series.decode(lambda manifest: (manifest.flight, manifest.boot) == (series.flight, series.boot))
     return series
 
 
-def _batches(source, blocks, notes):
-    buffer = bytearray(BATCH * BLOCK_SIZE)
-    view, data = memoryview(buffer), np.frombuffer(buffer, np.uint8)
-    for first in range(0, len(blocks), BATCH):
-        batch = blocks[first:first + BATCH]
-        offsets = batch["offset"]
-        edges = [0, *(np.flatnonzero(np.diff(offsets) != BLOCK_SIZE) + 1).tolist(), len(batch)]
+@dataclass
+class _Reader:
+    """Reads the blocks of one boot. rows: in order of number; restored: see _with_restored."""
+
+    source: object
+    stock: Stock
+    rows: np.ndarray
+    restored: np.ndarray | None
+    notes: list
+
+    def evidence(self):
+        """Levels of evidence: uint8 (n,), None if all blocks stand in the source."""
+        if self.restored is None or (self.restored < 0).all():
+            return None
+        levels = np.array([item.evidence for item in self.stock.restored] + [PROVEN], np.uint8)
+        return levels[self.restored]
+
+    def batches(self):
+        """See Series."""
+        buffer = bytearray(BATCH * BLOCK_SIZE)
+        view, data = memoryview(buffer), np.frombuffer(buffer, np.uint8)
+        for first in range(0, len(self.rows), BATCH):
+            batch = self.rows[first:first + BATCH]
+            restored = np.full(len(batch), -1) if self.restored is None else self.restored[first:first + BATCH]
+            self._read(batch["offset"], restored, view)
+            starts = BLOCK_SIZE * np.arange(len(batch)) + BLOCK_FIRST
+            used = bytes_used(batch["header"])
+            changed = _changed(view, batch["crc"])
+            if changed:
+                self.notes.append(f"{len(changed)} blocks read differently the second time and are not used")
+                used[changed] = 0
+            yield first, data, starts, starts + used
+
+    def _read(self, offsets, restored, view):
+        apart = (np.diff(offsets) != BLOCK_SIZE) | (restored[1:] >= 0) | (restored[:-1] >= 0)
+        edges = [0, *(np.flatnonzero(apart) + 1).tolist(), len(offsets)]
         for start, stop in zip(edges, edges[1:], strict=False):
-            source.read_into(int(offsets[start]), view[start * BLOCK_SIZE:stop * BLOCK_SIZE])
-        starts = BLOCK_SIZE * np.arange(len(batch)) + BLOCK_FIRST
-        # Never beyond the block, whatever a header says.
-        used = np.minimum(batch["header"]["used"], BLOCK_LIMIT - BLOCK_FIRST).astype(np.int64)
-        used[~_is_decoded(batch["header"])] = 0
-        changed = _changed(view, batch["crc"])
-        if changed:
-            notes.append(f"{len(changed)} blocks read differently the second time and are not used")
-            used[changed] = 0
-        yield first, data, starts, starts + used
+            piece = view[start * BLOCK_SIZE:stop * BLOCK_SIZE]
+            if restored[start] < 0:
+                self.source.read_into(int(offsets[start]), piece)
+            else:
+                self.stock.read_restored(int(restored[start]), piece)
 
 
 def _changed(view, crcs):
@@ -114,9 +169,13 @@ def _changed(view, crcs):
 
 
 def block_ranges(found, roles):
-    """Ledger ranges of all whole blocks; neighbours of a boot with consecutive numbers are one range."""
+    """Ledger ranges of all whole blocks; neighbours of a boot with consecutive numbers are one range, and so
+    are neighbours with parity.
+    """
     headers = found["header"]
-    keys, numbers = boot_keys(headers), headers["number"].astype(np.int64)
+    holds_parity = roles == HOLDS_PARITY
+    keys = np.where(holds_parity, flight_words(headers).astype(np.int64), boot_keys(headers))
+    numbers = np.where(holds_parity, headers["place"], headers["number"]).astype(np.int64)
     follows = (
         (np.diff(found["offset"]) == BLOCK_SIZE) & (np.diff(keys) == 0)
         & (np.diff(numbers) == 1) & (np.diff(roles.astype(int)) == 0)
@@ -126,13 +185,14 @@ def block_ranges(found, roles):
     for start, stop in zip(edges, edges[1:], strict=False):
         if start == stop:
             continue
-        detail = {
-            "flight": flight_name(flight_words(headers[start:start + 1])[0]),
-            "boot": int(headers["boot"][start]),
-            "first_number": int(numbers[start]),
-            "last_number": int(numbers[stop - 1]),
-        }
-        if roles[start] != KEPT:
+        detail = {"flight": flight_name(flight_words(headers[start:start + 1])[0])}
+        first, last = int(numbers[start]), int(numbers[stop - 1])
+        if holds_parity[start]:
+            detail |= {"first_place": first, "last_place": last}
+        else:
+            detail |= {"boot": int(headers["boot"][start]), "first_number": first, "last_number": last}
+        if roles[start] in _ROLE_WORDS:
             detail["note"] = _ROLE_WORDS[int(roles[start])]
-        ranges.append(Range(int(found["offset"][start]), (stop - start) * BLOCK_SIZE, BLOCK, detail))
+        state = PARITY if holds_parity[start] else BLOCK
+        ranges.append(Range(int(found["offset"][start]), (stop - start) * BLOCK_SIZE, state, detail))
     return ranges

@@ -6,17 +6,20 @@ from zlib import crc32
 import numpy as np
 
 from ground.layout import BLOCK_DTYPE, BLOCK_HEADER_DTYPE
+from ground.recover.headers import is_parity
+from ground.recover.gaps import texture
+from ground.recover.ledger import OTHER
 from ground.recover.search import overlapping, positions
 from protocol.block import BLOCK_FIRST, BLOCK_LIMIT, BLOCK_MAGIC, BLOCK_SIZE
 
 FOUND_DTYPE = np.dtype([("offset", "<i8"), ("header", BLOCK_HEADER_DTYPE), ("crc", "<u4")])
 _VERSION_MAX = 15  # versions above ours are found, not decoded; noise rarely looks like one
 _MAGIC_WORD = np.frombuffer(BLOCK_MAGIC, "<u4")[0]
-# version, flags, boot and flight: equal in all blocks of a boot, so they tell a damaged one
-_IDENTITY = slice(
-    BLOCK_HEADER_DTYPE.fields["version"][1],
-    BLOCK_HEADER_DTYPE.fields["flight"][1] + BLOCK_HEADER_DTYPE["flight"].itemsize,
-)
+# Equal in all blocks of a flight, so they tell a damaged one.
+_IDENTITY = np.concatenate([
+    np.arange(BLOCK_HEADER_DTYPE.fields[name][1], BLOCK_HEADER_DTYPE.fields[name][1] + BLOCK_HEADER_DTYPE[name].itemsize)
+    for name in ("version", "depth", "rate", "flight")
+])
 
 
 @dataclass(frozen=True)
@@ -72,12 +75,23 @@ def plausible(data, starts):
     starts = starts[starts <= len(data) - BLOCK_HEADER_DTYPE.itemsize]
     headers = overlapping(data, BLOCK_HEADER_DTYPE)[starts]
     known = (headers["version"] >= 1) & (headers["version"] <= _VERSION_MAX)
-    return starts[known & (headers["used"] <= BLOCK_LIMIT - BLOCK_FIRST)]
+    # Of parity only the header up to `place` has its meaning.
+    filled = (headers["used"] <= BLOCK_LIMIT - BLOCK_FIRST) | is_parity(headers)
+    return starts[known & filled]
+
+
+def joined(parts):
+    """Arrays of FOUND_DTYPE, one after the other."""
+    if not parts:
+        return np.empty(0, FOUND_DTYPE)
+    # As plain bytes, which numpy joins much faster than fields.
+    plain = np.dtype((np.void, FOUND_DTYPE.itemsize))
+    return np.concatenate([part.view(plain) for part in parts]).view(FOUND_DTYPE)
 
 
 class BlockScanner:
     """Takes a source window by window and says where blocks are: `found()` and `damaged`.
-    The bytes between go to `gaps.feed(offset, data)`.
+    The bytes between go to `gaps.feed(offset, data)` and `gaps.blank(offset, length, state)`.
     """
 
     def __init__(self, source_size, gaps):
@@ -90,11 +104,15 @@ class BlockScanner:
 
     def found(self):
         """All whole blocks so far, in order of offset: array of FOUND_DTYPE."""
-        return np.concatenate([np.empty(0, FOUND_DTYPE), *self._found])
+        return joined(self._found)
 
     def window(self, offset, view, own):
-        """The bytes of one window; see Source.windows."""
+        """The bytes of one window; see Source.windows. Returns the whole blocks that begin in it."""
+        before = len(self._found)
         data = np.frombuffer(view, np.uint8)
+        state = texture(data)
+        if state != OTHER:
+            self.blank(offset, own, state)
         candidates = None
         while self._at < offset + own:
             at = self._at - offset
@@ -111,6 +129,15 @@ class BlockScanner:
                 continue
             stop = min(own, int(candidates[0])) if len(candidates) else own
             self._gap(offset, data, view, at, stop, candidates)
+        return joined(self._found[before:])
+
+    def blank(self, offset, own, state):
+        """A window that is known to hold only zeros, or only ones, and so do the bytes behind it in which a block
+        that begins in it would end. No magic can begin in it, nor anything else that tells of a block.
+        """
+        if self._at < offset + own:
+            self._gaps.blank(self._at, offset + own - self._at, state)
+            self._at = offset + own
 
     def _run(self, data, view, start):
         """How many whole blocks follow each other from `start`, 0 if none begins there."""
@@ -147,7 +174,7 @@ class BlockScanner:
 
     def _gap(self, offset, data, view, at, stop, later):
         """Bytes in which no block begins by its magic. A block whose magic is damaged is known by
-        standing on the grid of its neighbour, of the same flight and boot.
+        standing on the grid of its neighbour, of the same flight.
         later: where blocks may begin behind the gap.
         """
         neighbours = [self._neighbour] if self._neighbour else []
@@ -171,8 +198,7 @@ class BlockScanner:
         """Offsets in [at, stop) on the grid of `place` that carry the magic or the identity."""
         stop = min(stop, len(data) - BLOCK_HEADER_DTYPE.itemsize + 1)
         slots = np.arange(at + (place - at) % BLOCK_SIZE, stop, BLOCK_SIZE)
-        columns = np.arange(_IDENTITY.start, _IDENTITY.stop)
-        same = (data[slots[:, None] + columns] == np.frombuffer(identity, np.uint8)).all(axis=1)
+        same = (data[slots[:, None] + _IDENTITY] == np.frombuffer(identity, np.uint8)).all(axis=1)
         magic = np.frombuffer(BLOCK_MAGIC, np.uint8)
         same |= (data[slots[:, None] + np.arange(len(magic))] == magic).all(axis=1)
         return slots[same].tolist()

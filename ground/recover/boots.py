@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from ground.recover.evidence import REBUILT, REPAIRED
 from ground.recover.packet_series import UNKNOWN_FLIGHT
 from ground.recover.records import in_order
 from ground.recover.result import BootLog, KindRecords
@@ -62,7 +63,7 @@ def boot_logs(series, expected):
         key = (order[item.flight], item.boot)
         log = BootLog(
             item.flight, item.boot, item.manifest, item.records, len(item.numbers), count,
-            item.unreadable, item.manifest_borrowed,
+            item.unreadable, item.manifest_borrowed, item.count(REBUILT), item.count(REPAIRED),
         )
         logs[key] = _joined(logs[key], log) if key in logs else log
     return [logs[key] for key in sorted(logs)]
@@ -79,6 +80,8 @@ def _joined(first, second):
         first.envelopes_expected + second.envelopes_expected,
         first.unreadable_records + second.unreadable_records,
         first.manifest_borrowed,
+        first.envelopes_rebuilt + second.envelopes_rebuilt,
+        first.envelopes_repaired + second.envelopes_repaired,
     )
 
 
@@ -90,6 +93,7 @@ def _united(first, second):
         first.layout,
         np.concatenate([first.tick_ms, second.tick_ms[new]]),
         np.concatenate([first.values, second.values[new]]),
+        np.concatenate([first.evidence, second.evidence[new]]),
     ))
 
 

@@ -7,15 +7,18 @@ from ground.recover.packets import PACKET_MAX
 from protocol.block import BLOCK_SIZE
 
 _WORDS = BLOCK_SIZE // 8
+# Ranges told in full. Beyond, only stretches that are blank from one block or window to the next are told
+# from others, so that a source that alternates from sector to sector does not fill the memory.
+RANGES_MAX = 1 << 17
 
 
 def textures(data):
     """Runs of (length, state) that cover a uint8 array: whether it is all zeros, all ones or
     neither is judged by cells of a block's size.
     """
-    low, high = int(data.min()), int(data.max())
-    if low == high and low in (0, 0xFF):
-        return [(len(data), ZEROS if low == 0 else ONES)]
+    state = texture(data)
+    if state != OTHER:
+        return [(len(data), state)]
     count = len(data) // BLOCK_SIZE
     cells = data[:count * BLOCK_SIZE].view("<u8").reshape(count, _WORDS)
     kinds = np.zeros(count + 1, np.uint8)
@@ -35,24 +38,59 @@ def textures(data):
     ]
 
 
+def texture(data):
+    """ZEROS or ONES if a uint8 array holds nothing else, otherwise OTHER."""
+    if data[0] not in (0, 0xFF):
+        return OTHER
+    if not data.max():
+        return ZEROS  # the most of a card: one fast pass is enough
+    return ONES if data.min() == 0xFF else OTHER
+
+
 class Gaps:
     """Takes the bytes between blocks in order. `ranges` tells their texture, `packets` what a
-    PacketFinder found in them.
+    PacketFinder found in them; `rough_from`: the offset from which textures are only told roughly.
     """
 
     def __init__(self, finder):
         self._finder = finder
         self.ranges = []
         self.packets = []
+        self.rough_from = None
 
     def feed(self, offset, data):
         """Bytes (uint8) that stand at an offset of the source, in ascending order."""
         if not len(data):
             return
-        finder = self._finder
-        if offset != finder.offset:
-            self.packets += finder.skip(offset - finder.offset)
-        runs = textures(data)
+        state = texture(data)
+        if state != OTHER:
+            self.blank(offset, len(data), state)
+            return
+        self._skip_to(offset)
+        if len(self.ranges) < RANGES_MAX:
+            self._tell(offset, textures(data))
+        else:
+            self._tell(offset, [(len(data), OTHER)])
+            self.rough_from = self.rough_from or offset
+        self.packets += self._finder.feed(data.tobytes())
+
+    def blank(self, offset, length, state):
+        """The same of bytes that are all zeros or all ones."""
+        self._skip_to(offset)
+        self._tell(offset, [(length, state)])
+        if self._finder.is_waiting:
+            # Only the tail of a packet begun before can stand in there.
+            near = min(length, PACKET_MAX)
+            self.packets += self._finder.feed((b"\0" if state == ZEROS else b"\xff") * near)
+            length -= near
+        if length:
+            self.packets += self._finder.skip(length)
+
+    def _skip_to(self, offset):
+        if offset != self._finder.offset:
+            self.packets += self._finder.skip(offset - self._finder.offset)
+
+    def _tell(self, offset, runs):
         for length, state in runs:
             last = self.ranges[-1] if self.ranges else None
             if last and last.end == offset and last.state == state:
@@ -60,12 +98,6 @@ class Gaps:
             else:
                 self.ranges.append(Range(offset, length, state))
             offset += length
-        if len(runs) == 1 and runs[0][1] != OTHER and len(data) > PACKET_MAX:
-            # Only the tail of a packet begun before can stand in there.
-            self.packets += finder.feed(data[:PACKET_MAX].tobytes())
-            self.packets += finder.skip(len(data) - PACKET_MAX)
-        else:
-            self.packets += finder.feed(data.tobytes())
 
     def finish(self):
         """The source has ended."""

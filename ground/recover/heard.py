@@ -1,9 +1,10 @@
-"""What becomes of the packets that were found between the blocks of a source."""
+"""What becomes of the packets that were found between the blocks of sources."""
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ground.layout import OWN_KINDS
+from ground.recover.agree import without_conflicts, without_duplicates
 from ground.recover.ledger import OTHER, PACKET, Range
 from ground.recover.packet_series import NUMBER_PERIOD, packet_series
 from ground.recover.packets import PACKET_MAX, PacketFinder
@@ -12,27 +13,29 @@ from ground.recover.source import WINDOW_SIZE
 
 _TABLES_MAX = 8  # tables of kinds that packets are tried against
 _DUPLICATE = "duplicate of a packet found before"
+_CONFLICT = "another packet of this number was found in a source before; this one is not used"
 _LONE = "looks like one packet, but no other of its flight and boot is near; not believed"
 
 
 @dataclass
 class Heard:
-    """series: the packets of each boot; ranges: where all packets stand, for the ledger."""
+    """series: the packets of each boot; ranges: where all packets stand, for the ledger, a list for each
+    source, in order.
+    """
 
     series: list[Series]
-    ranges: list[Range]
+    ranges: list[list[Range]]
     notes: list[str]
 
 
-def hear(source, gaps, blocks, is_card):
-    """Sort the packets of `gaps` (see Gaps) into boots. If manifests (of the Series in `blocks`, or of the
-    packets) tell of kinds that this program's table has not, packets are searched for once more.
-    is_card: the source holds blocks, so that a single packet is more likely chance.
+def hear(joint, blocks):
+    """Sort the packets of all sources (see Joint) into boots. If manifests (of the Series in `blocks`, or of
+    the packets) tell of kinds that this program's table has not, packets are searched for once more.
     """
-    heard = _sort_out(gaps.packets, is_card)
+    heard = _sort_out(joint, [item.gaps.packets for item in joint.scans])
     tables = _tables(blocks + heard.series)
     if len(tables) > 1:
-        heard = _sort_out(_search_again(source, gaps.ranges, tables), is_card)
+        heard = _sort_out(joint, [_search_again(item, tables) for item in joint.scans])
     return heard
 
 
@@ -41,11 +44,12 @@ def _tables(series):
     return list({OWN_KINDS: None, **learned})[:_TABLES_MAX]
 
 
-def _search_again(source, ranges, tables):
+def _search_again(scan, tables):
     packets = []
     finder = PacketFinder(tables)
+    source = scan.source.again()
     view = memoryview(bytearray(WINDOW_SIZE))
-    for item in ranges:
+    for item in scan.gaps.ranges:
         if item.state == OTHER:
             packets += finder.skip(item.offset - finder.offset)
             size = item.length
@@ -59,28 +63,30 @@ def _search_again(source, ranges, tables):
     return packets + finder.finish()
 
 
-def _sort_out(packets, is_card):
-    kept, duplicates = _without_duplicates(packets)
+def _sort_out(joint, found):
+    """found: list of packets for each scan."""
+    packets = [
+        replace(packet, offset=packet.offset + scan.base) if scan.base else packet
+        for scan, group in zip(joint.scans, found, strict=True) for packet in group
+    ]
+    kept, duplicates = without_duplicates(packets)
+    kept, conflicts, notes = without_conflicts(joint, kept, duplicates)
     counts = Counter((packet.flight_byte, packet.boot_byte) for packet in kept)
-    lone = [p for p in kept if is_card and counts[p.flight_byte, p.boot_byte] == 1]
-    if lone:
-        kept = [p for p in kept if counts[p.flight_byte, p.boot_byte] > 1]
-    notes = []
+    lone, believed = [], []
+    for packet in kept:
+        # In a source that holds blocks, a single packet is more likely chance.
+        alone = counts[packet.flight_byte, packet.boot_byte] == 1
+        doubtful = alone and len(joint.locate(packet.offset)[0].found)
+        (lone if doubtful else believed).append(packet)
     if duplicates:
-        notes.append(f"{len(duplicates)} packets stand in the source more than once; each is used once")
-    notes += [f"byte {p.offset}: {_LONE}" for p in lone]
-    ranges = [*_ranges(kept), *_ranges(duplicates, note=_DUPLICATE), *_ranges(lone, OTHER, _LONE)]
-    return Heard(packet_series(kept), ranges, notes)
-
-
-def _without_duplicates(packets):
-    """(kept, duplicates): packets that differ in boot, number, tick or bytes, and repetitions."""
-    seen, kept, duplicates = set(), [], []
-    for packet in packets:
-        key = (packet.flight_byte, packet.boot_byte, packet.number, packet.tick, packet.records)
-        (duplicates if key in seen else kept).append(packet)
-        seen.add(key)
-    return kept, duplicates
+        where = "the source" if len(joint.scans) == 1 else "the sources"
+        notes.append(f"{len(duplicates)} packets stand in {where} more than once; each is used once")
+    notes += [f"{joint.place(p.offset)}: {_LONE}" for p in lone]
+    ranges = [
+        *_ranges(believed), *_ranges(duplicates, note=_DUPLICATE), *_ranges(conflicts, note=_CONFLICT),
+        *_ranges(lone, OTHER, _LONE),
+    ]
+    return Heard(packet_series(believed), joint.moved(ranges), notes)
 
 
 def _ranges(packets, state=PACKET, note=None):

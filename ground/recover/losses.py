@@ -4,7 +4,10 @@ from bisect import bisect_left, bisect_right
 
 import numpy as np
 
-from ground.recover.ledger import BLOCK_DAMAGED, ONES, UNREADABLE, ZEROS, Loss
+from ground.recover.ledger import (
+    BLOCK, BLOCK_DAMAGED, ONES, PARITY, REBUILT, REPAIRED, UNREADABLE, ZEROS, Loss,
+)
+from ground.recover.neighbours import data_index, place_of
 from protocol.block import BLOCK_SIZE
 
 DAMAGED = "damaged"
@@ -14,7 +17,10 @@ NOT_READABLE = "its place could not be read"
 OVERWRITTEN = "overwritten: its place holds something else"
 NOT_FOUND = "not found"
 LINK_GAP = "link gap"
-_REASONS = (OVERWRITTEN, WIPED, NOT_READABLE, DAMAGED)
+# From what best explains a missing block to what least does: a sector that the card refused was left out, and
+# such sectors hold what they held before.
+_REASONS = (DAMAGED, OVERWRITTEN, NOT_READABLE, WIPED)
+_HELD = len(_REASONS)  # a whole block, of whatever flight, stands there
 
 
 class Places:
@@ -24,8 +30,8 @@ class Places:
         self._ranges = ranges
         self._offsets = [item.offset for item in ranges]
 
-    def reasons(self, start, count):
-        """Reason for each of `count` blocks whose place begins at offset `start`: list of str."""
+    def codes(self, start, count):
+        """What stands in each of `count` sectors from offset `start`: uint8 (count,), index of _REASONS or _HELD."""
         codes = np.full(count, _REASONS.index(OVERWRITTEN), np.uint8)
         stop = start + count * BLOCK_SIZE
         index = max(0, bisect_right(self._offsets, start) - 1)
@@ -35,18 +41,24 @@ class Places:
             if item.state in (ZEROS, ONES):
                 # A sector that is only partly blank was not wiped but written by someone else.
                 codes[-(-first // BLOCK_SIZE):last // BLOCK_SIZE] = _REASONS.index(WIPED)
-            elif item.state in (BLOCK_DAMAGED, UNREADABLE):
-                reason = DAMAGED if item.state == BLOCK_DAMAGED else NOT_READABLE
-                codes[first // BLOCK_SIZE:-(-last // BLOCK_SIZE)] = _REASONS.index(reason)
+            elif item.state in _BY_STATE:
+                codes[first // BLOCK_SIZE:-(-last // BLOCK_SIZE)] = _BY_STATE[item.state]
             index += 1
-        return [_REASONS[code] for code in codes]
+        return codes
 
 
-def block_losses(series, claims, places):
+_BY_STATE = {
+    BLOCK_DAMAGED: _REASONS.index(DAMAGED), UNREADABLE: _REASONS.index(NOT_READABLE), BLOCK: _HELD, PARITY: _HELD,
+    REBUILT: _HELD, REPAIRED: _HELD,
+}
+
+
+def block_losses(series, claims, places, limit=None):
     """Losses of one boot's blocks, and how many blocks it must have had.
-    claims: {number: Damaged} of damaged blocks that say they are of this boot.
+    claims: {number: Damaged} of damaged blocks that say they are of this boot; limit: where the next boot of
+    the flight began (see begin_of), if places rise from boot to boot: this one filled those before it.
     """
-    numbers, offsets = series.numbers, series.offsets
+    numbers = series.numbers
     claimed = sorted(claims)
     losses = []
     if numbers[0] > 0:
@@ -54,28 +66,83 @@ def block_losses(series, claims, places):
         losses += _runs(series, -1, 0, _by_claim(0, int(numbers[0]) - 1, claimed))
     for i in np.flatnonzero(np.diff(numbers) > 1).tolist():
         first, last = int(numbers[i]) + 1, int(numbers[i + 1]) - 1
-        if offsets[i + 1] - offsets[i] == BLOCK_SIZE * (numbers[i + 1] - numbers[i]):
-            found = places.reasons(int(offsets[i]) + BLOCK_SIZE, last - first + 1)
-            reasons = [(first + k, first + k, reason) for k, reason in enumerate(found)]
+        codes = _between(series, i, int(series.places[i + 1]), int(series.offsets[i + 1]), places)
+        if codes is not None and len(codes) > last - first:
+            reasons = [(first + k, first + k, reason) for k, reason in enumerate(_best(codes, last - first + 1))]
         else:
             reasons = _by_claim(first, last, claimed)
         losses += _runs(series, i, i + 1, reasons)
-    tail = _tail(series, claims, places)
+    tail = _tail(series, claims, places, limit)
     losses += _runs(series, len(numbers) - 1, len(numbers), tail)
-    return losses, int(numbers[-1]) + 1 + len(tail)
+    return losses, max([int(numbers[-1]), *(last for _, last, _ in tail)]) + 1
 
 
-def _tail(series, claims, places):
-    """Reasons for blocks that stood in a row after the last whole one, of which the last at least
-    is still there in part.
+def _between(series, index, stop, offset, places):
+    """What stands in the data places after the block of an index and before the place `stop`, at `offset`:
+    array of codes; None if the two do not stand in one row of sectors.
     """
-    last, end = int(series.numbers[-1]), int(series.offsets[-1]) + BLOCK_SIZE
-    after = [n for n, d in claims.items() if n > last and d.offset == end + BLOCK_SIZE * (n - last - 1)]
+    start, before = int(series.places[index]) + 1, int(series.offsets[index])
+    if min(before, offset) < 0 or offset - before != BLOCK_SIZE * (stop - start + 1):
+        return None
+    if stop <= start:
+        return np.empty(0, np.uint8)
+    codes = places.codes(before + BLOCK_SIZE, stop - start)
+    depth, rate = series.parity
+    if not depth:
+        return codes
+    return codes[np.arange(start, stop) % (depth * (rate + 1)) < depth * rate]
+
+
+def _best(codes, count):
+    """Reasons for `count` missing blocks, which stood in some of the places with these codes, in order."""
+    chosen = np.sort(np.argsort(codes, kind="stable")[:count])
+    return [OVERWRITTEN if code == _HELD else _REASONS[code] for code in codes[chosen].tolist()]
+
+
+def begin_of(series):
+    """(place, offset) at which a boot began, by its first whole block and the numbers missing before it; offset -1
+    if not known. None if there are not so many places.
+    """
+    place, offset = int(series.places[0]), int(series.offsets[0])
+    begin = place_of(int(data_index(place, *series.parity)) - int(series.numbers[0]), *series.parity)
+    if begin < 0:
+        return None
+    return begin, max(-1, offset - BLOCK_SIZE * (place - begin)) if offset >= 0 else -1
+
+
+def _tail_before(series, claims, places, limit):
+    """(first, last, reason) of blocks that stood between the last whole one of the boot and the next boot."""
+    last, begin = int(series.numbers[-1]) + 1, int(series.places[-1]) + 1
+    codes = _between(series, -1, *limit, places)
+    if codes is None:
+        count = int(data_index(limit[0], *series.parity) - data_index(begin, *series.parity))
+        return [(last, last + count - 1, NOT_FOUND)] if count > 0 else []
+    reasons = [_REASONS[code] for code in codes[codes != _HELD].tolist()]
+    torn = {item.offset for item in claims.values() if item.magic_intact}
+    if reasons and reasons[-1] == DAMAGED and limit[1] - BLOCK_SIZE in torn:
+        reasons[-1] = TORN
+    return [(last + k, last + k, reason) for k, reason in enumerate(reasons)]
+
+
+def _tail(series, claims, places, limit):
+    """(first, last, reason) of blocks after the last whole one of the boot."""
+    if limit is not None:
+        return _tail_before(series, claims, places, limit)
+    last, place, offset = int(series.numbers[-1]), int(series.places[-1]), int(series.offsets[-1])
+    # They stood in a row, and the last at least is still there in part.
+    after = {
+        n: item for n, item in claims.items()
+        if n > last and item.offset - offset == BLOCK_SIZE * (int(item.header["place"]) - place) > 0
+    }
     if not after:
         return []
+    item = after[max(after)]
+    codes = _between(series, -1, int(item.header["place"]) + 1, item.offset + BLOCK_SIZE, places)
     count = max(after) - last
-    reasons = places.reasons(end, count)
-    if claims[last + count].magic_intact:
+    if codes is None or len(codes) < count:
+        return []
+    reasons = _best(codes, count)
+    if item.magic_intact and reasons[-1] == DAMAGED:
         reasons[-1] = TORN
     return [(last + 1 + k, last + 1 + k, reason) for k, reason in enumerate(reasons)]
 

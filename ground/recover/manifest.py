@@ -13,6 +13,7 @@ from protocol.wire import wire_size
 _PAYLOAD_MAX = BLOCK_LIMIT - BLOCK_FIRST - RECORD_OVERHEAD
 _ONCE = ("loftbook", "firmware", "payload", "flight", "boot", "configuration")
 MANIFEST_KIND = "manifest"
+_PORTION = 512  # a whole manifest has 255 pieces at most
 
 
 class Pieces:
@@ -23,7 +24,21 @@ class Pieces:
 
     def add(self, records):
         """KindRecords of the manifest kind, read by this program's own table."""
-        part, parts, text = (records.values[name] for name in ("part", "parts", "text"))
+        self._add(records.values)
+
+    def text_of(self, records):
+        """Add records until the text is whole, and return it (see `text`). A long log repeats its
+        manifest thousands of times, and the first repeats nearly always do.
+        """
+        for first in range(0, len(records.values), _PORTION):
+            self._add(records.values[first:first + _PORTION])
+            text = self.text()
+            if text is not None:
+                return text
+        return None
+
+    def _add(self, values):
+        part, parts, text = (values[name] for name in ("part", "parts", "text"))
         for i in range(len(text)):
             if part[i] < parts[i]:
                 self._texts[int(parts[i])][int(part[i])][bytes(text[i])] += 1

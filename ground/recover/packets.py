@@ -63,6 +63,11 @@ class PacketFinder:
         self.found = 0
 
     @property
+    def is_waiting(self):
+        """True if bytes are held back that may begin a packet."""
+        return bool(self._buffer)
+
+    @property
     def offset(self):
         """Where in the source the next byte fed stands."""
         return self._offset + len(self._buffer)
@@ -78,7 +83,7 @@ class PacketFinder:
 
     def skip(self, count):
         """Pass over bytes that are known to hold nothing; return packets held back before them."""
-        packets = self.finish()
+        packets = self.finish() if self._buffer else []
         self._offset += count
         self.skipped += count
         return packets

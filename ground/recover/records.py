@@ -8,6 +8,7 @@ from ground.layout import RECORD_HEADER_DTYPE
 from ground.recover.result import KindRecords
 from ground.recover.search import overlapping
 
+_ROOM_MAX = 16  # times as much as came so far
 _HEADER_SIZE = RECORD_HEADER_DTYPE.itemsize
 _DIFFERENCE_AT = RECORD_HEADER_DTYPE.fields["difference"][1]
 
@@ -22,13 +23,15 @@ def record_sizes(kinds):
 
 @dataclass
 class Walk:
-    """Where the records of n envelopes are. positions: int64 (m,), in order of envelope, then of
-    record; counts: int64 (n,), records of each envelope; stopped: bool (n,), true where the walk
-    met a kind of unknown size or a record that does not fit.
+    """Where the records of n envelopes are. `most`: records of the envelope that has most;
+    kinds: uint8 (n * most,), positions: int64 (n * most,), in order of envelope, then of record; kind 0
+    where there is no record; stopped: bool (n,), true where the walk met a kind of unknown size or
+    a record that does not fit.
     """
 
+    most: int
+    kinds: np.ndarray
     positions: np.ndarray
-    counts: np.ndarray
     stopped: np.ndarray
 
 
@@ -37,30 +40,55 @@ def walk(data, starts, ends, sizes):
     data: uint8; starts, ends: int64 (n,), where each envelope's records begin and end in data;
     sizes: see record_sizes.
     """
+    longest = int((ends - starts).max(initial=0))
+    most = longest // int(sizes[sizes > 0].min(initial=longest + 1)) + 1
+    kinds = np.zeros((most, len(starts)), np.uint8)
+    positions = np.empty((most, len(starts)), np.int64)
     stopped = np.zeros(len(starts), bool)
-    counts = np.zeros(len(starts), np.int64)
-    rounds = []
+    sizes = np.where(sizes, sizes, longest + 1)  # an unknown kind fits nowhere
     active = np.flatnonzero(starts < ends)
     at, end = starts[active], ends[active]
+    most = 0
     while len(active):
-        size = sizes[data[at]]
-        following = at + size
-        good = (size > 0) & (following <= end)
-        if not good.all():
-            stopped[active[~good]] = True
-            active, at, following, end = active[good], at[good], following[good], end[good]
-        counts[active] += 1
-        rounds.append((active, at))
+        kind = data.take(at)
+        following = at + sizes.take(kind)
         going = following < end
-        if going.all():
-            at = following
-        else:
-            active, at, end = active[going], following[going], end[going]
-    first = counts.cumsum() - counts
-    positions = np.empty(int(counts.sum()), np.int64)
-    for index, (envelopes, places) in enumerate(rounds):
-        positions[first[envelopes] + index] = places
-    return Walk(positions, counts, stopped)
+        everyone = slice(None) if len(active) == len(starts) else active
+        kinds[most, everyone], positions[most, everyone] = kind, at
+        if not going.all():
+            over = active[following > end]
+            stopped[over] = True
+            kinds[most, over] = 0
+            active, following, end = active[going], following[going], end[going]
+        at = following
+        most += 1
+    return Walk(most, kinds[:most].T.ravel(), positions[:most].T.ravel(), stopped)
+
+
+class _Column:
+    """An array that grows. Copying it often would cost more than finding what it holds, so it is given room
+    for all that is to come if the rest of the source is like the part before.
+    """
+
+    def __init__(self, dtype):
+        self._array = np.empty(0, dtype)
+        self._used = 0
+
+    def append(self, values, share):
+        """share: which part of the source has been read, above 0, up to 1."""
+        end = self._used + len(values)
+        if end > len(self._array):
+            # Memory that is never written to is not really taken.
+            room = np.empty(int(end * min(1.1 / share, _ROOM_MAX)) + 1, self._array.dtype)
+            room[:self._used] = self.values
+            self._array = room
+        self._array[self._used:end] = values
+        self._used = end
+
+    @property
+    def values(self):
+        """All values so far."""
+        return self._array[:self._used]
 
 
 class Gatherer:
@@ -69,46 +97,56 @@ class Gatherer:
     def __init__(self, kinds):
         self._kinds = kinds
         self._sizes = record_sizes(kinds)
-        self._parts = {kind.number: [] for kind in kinds}
+        self._columns = {}
         self.unreadable = 0
 
-    def add(self, data, starts, ends, base_ms):
+    def add(self, data, starts, ends, base_ms, share=1.0, evidence=None):
         """A batch of envelopes in the boot's order. data: uint8, which may be used again afterwards;
-        starts, ends: see walk; base_ms: int64 (n,), their base ticks, unwrapped.
+        starts, ends: see walk; base_ms: int64 (n,), their base ticks, unwrapped; share: which part
+        of all envelopes has come with this batch, as far as that is known; evidence: uint8 (n,), their
+        levels of evidence, with every batch or with none.
         """
         found = walk(data, starts, ends, self._sizes)
         self.unreadable += int(found.stopped.sum())
-        kinds = data[found.positions]
-        differences = overlapping(data, np.dtype("<i2"))[found.positions + _DIFFERENCE_AT]
-        tick_ms = np.repeat(base_ms, found.counts) + differences
+        differences = overlapping(data[_DIFFERENCE_AT:], np.dtype("<i2"))
         for kind in self._kinds:
-            chosen = np.flatnonzero(kinds == kind.number)
+            chosen = np.flatnonzero(found.kinds == kind.number)
             if len(chosen):
-                payload = _gather(data, found.positions[chosen] + _HEADER_SIZE, kind)
-                self._parts[kind.number].append((tick_ms[chosen], payload))
+                at = found.positions.take(chosen)
+                if kind.number not in self._columns:
+                    self._columns[kind.number] = _Column(np.int64), _Column(np.uint8), _Column(np.uint8)
+                tick_ms, payload, levels = self._columns[kind.number]
+                envelopes = chosen // found.most
+                tick_ms.append(base_ms.take(envelopes) + differences[at], share)
+                payload.append(_gather(data, at, kind.payload_size), share)
+                if evidence is not None:
+                    levels.append(evidence.take(envelopes), share)
 
     def finish(self):
         """Everything collected: dict of kind name to KindRecords, kinds without records left out."""
         records = {}
         for kind in self._kinds:
-            parts = self._parts[kind.number]
-            if parts:
-                tick_ms = np.concatenate([part[0] for part in parts])
-                # As plain bytes, which numpy joins much faster than fields.
-                payload = np.concatenate([part[1] for part in parts])
-                records[kind.name] = in_order(KindRecords(kind, tick_ms, payload.view(kind.dtype)))
+            if kind.number in self._columns:
+                tick_ms, payload, levels = (column.values for column in self._columns[kind.number])
+                values = payload.view(kind.dtype) if kind.payload_size else np.zeros(len(tick_ms), kind.dtype)
+                evidence = levels if len(levels) else None
+                records[kind.name] = in_order(KindRecords(kind, tick_ms, values, evidence))
         return records
 
 
-def _gather(data, positions, kind):
-    if not kind.payload_size:
-        return np.zeros(len(positions), kind.dtype)
-    return overlapping(data, np.dtype((np.void, kind.payload_size)))[positions]
+def _gather(data, positions, size):
+    """The payloads of the records at these positions, one after the other: uint8."""
+    if not size:
+        return np.empty(0, np.uint8)
+    # As plain bytes, which numpy moves much faster than fields.
+    return overlapping(data[_HEADER_SIZE:], np.dtype((np.void, size)))[positions].view(np.uint8)
 
 
 def in_order(records):
     """The same records sorted stably by time."""
     if (records.tick_ms[1:] < records.tick_ms[:-1]).any():
         order = np.argsort(records.tick_ms, kind="stable")
-        return KindRecords(records.layout, records.tick_ms[order], records.values[order])
+        return KindRecords(
+            records.layout, records.tick_ms[order], records.values[order], records.evidence[order]
+        )
     return records

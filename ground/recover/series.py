@@ -1,11 +1,12 @@
 """A series: the envelopes of one boot on one carrier, in the order in which they were written."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ground.layout import OWN_KINDS
+from ground.recover.evidence import PROVEN
 from ground.recover.manifest import MANIFEST_KIND, Pieces, parse_manifest
 from ground.recover.records import Gatherer
 from ground.recover.result import KindLayout, KindRecords, Manifest
@@ -20,7 +21,9 @@ class Series:
     numbers, base_ms: int64 (n,), unwrapped, ascending by number; offsets: int64 (n,), in the source;
     batches: called without arguments, yields (first, data, starts, ends): the records of the envelopes
     from index `first` on, see records.walk. flight and boot are known before decoding for blocks;
-    for packets a manifest completes them.
+    for packets a manifest completes them. early: its records by this program's own table, if they have
+    been gathered already. Of blocks: places: int64 (n,), of their sectors in the log; offsets are -1 where a
+    restored block's is not known; evidence: uint8 (n,), None if all are proven; parity: depth, rate.
     """
 
     envelope: str
@@ -35,21 +38,39 @@ class Series:
     kinds: tuple[KindLayout, ...] = ()
     records: dict[str, KindRecords] | None = None
     unreadable: int = 0
+    early: Gatherer | None = None
+    places: np.ndarray | None = None
+    evidence: np.ndarray | None = None
+    parity: tuple[int, int] = (0, 0)
 
     @property
     def place(self):
         """Where in the source it begins."""
-        return int(self.offsets.min())
+        known = self.offsets[self.offsets >= 0]
+        return int(known.min(initial=np.iinfo(np.int64).max))
+
+    def proven(self):
+        """The same without the envelopes that are not proven; not to be decoded."""
+        if self.evidence is None:
+            return self
+        kept = self.evidence == PROVEN
+        return replace(
+            self, numbers=self.numbers[kept], base_ms=self.base_ms[kept], offsets=self.offsets[kept],
+            places=self.places[kept], evidence=None,
+        )
+
+    def count(self, level):
+        """How many of its envelopes have this level of evidence."""
+        return 0 if self.evidence is None else int((self.evidence == level).sum())
 
     def decode(self, agrees):
         """Fill `records` and, from the series' own pieces, `manifest`; agrees(manifest) tells whether
         it is of this boot.
         """
         self._gather(OWN_KINDS)
-        pieces = Pieces()
-        if MANIFEST_KIND in self.records:
-            pieces.add(self.records[MANIFEST_KIND])
-        text = pieces.text()
+        if MANIFEST_KIND not in self.records:
+            return
+        text = Pieces().text_of(self.records[MANIFEST_KIND])
         if text is not None:
             manifest = parse_manifest(text)
             if agrees(manifest):
@@ -64,9 +85,13 @@ class Series:
             self._gather(manifest.kinds)
 
     def _gather(self, kinds):
-        gatherer = Gatherer(kinds)
-        for first, data, starts, ends in self.batches():
-            gatherer.add(data, starts, ends, self.base_ms[first:first + len(starts)])
+        gatherer, self.early = self.early, None
+        if gatherer is None:
+            gatherer = Gatherer(kinds)
+            for first, data, starts, ends in self.batches():
+                part = slice(first, first + len(starts))
+                level = None if self.evidence is None else self.evidence[part]
+                gatherer.add(data, starts, ends, self.base_ms[part], part.stop / len(self.base_ms), level)
         self.kinds = kinds
         self.records = gatherer.finish()
         self.unreadable = gatherer.unreadable

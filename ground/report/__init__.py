@@ -1,5 +1,7 @@
-"""The output of a recovery: tables, summary and ledger in one folder."""
+"""The output of a recovery: tables, summary, account, pictures and ledger in one folder."""
 
+from ground.report.account import account
+from ground.report.picture import picture
 from ground.report.write import check_output, write_flight, write_flights
 
-__all__ = ["check_output", "write_flight", "write_flights"]
+__all__ = ["account", "check_output", "picture", "write_flight", "write_flights"]

@@ -1,4 +1,4 @@
-"""The folder of a recovered source: tables, summary, ledger. It appears whole or not at all."""
+"""The folder of a recovery: tables, summary, account, pictures, ledger. It appears whole or not at all."""
 
 import json
 import os
@@ -7,6 +7,8 @@ import tempfile
 from pathlib import Path
 
 from ground.errors import LoftbookError
+from ground.report.account import account
+from ground.report.picture import picture
 from ground.report.tables import write_table
 
 
@@ -34,12 +36,14 @@ def write_flight(folder, flight, summary, recovered, source=None):
     write_flights(folder, [(flight, summary)], recovered, source)
 
 
-def write_flights(folder, results, recovered, source=None):
+def write_flights(folder, results, recovered, source=None, unproven=None):
     """Write all that was recovered from a source.
 
-    folder: path to create: KIND.csv a kind of record, summary.txt, summary.json, and ledger.json; of
-    several flights each has a sub-folder flight-XXXXXXXX, and the ledger stands beside them.
+    folder: path to create: KIND.csv a kind of record, summary.txt, summary.json, account.txt, the picture
+    card.svg, and ledger.json; of several flights each has a sub-folder flight-XXXXXXXX, beside which the
+    ledger and the picture stand; several sources have a picture each: card-1.svg, card-2.svg and so on.
     results: list of (Flight, Summary). recovered: Recovered. source: as for check_output.
+    unproven: dict flight -> tables (kind -> Table, see decode_unproven) that become files unproven-KIND.csv.
     Raises LoftbookError if the folder cannot be written; nothing of it is left then.
     """
     folder = Path(folder)
@@ -49,7 +53,7 @@ def write_flights(folder, results, recovered, source=None):
     except OSError as error:
         raise _cannot_write(folder, error) from None
     try:
-        _fill(making, results, recovered)
+        _fill(making, results, recovered, unproven or {})
         os.chmod(making, 0o777 & ~_umask())  # mkdtemp's folder is closed to others
         check_output(folder, source)  # renaming onto an empty folder would succeed
         making.rename(folder)
@@ -59,7 +63,7 @@ def write_flights(folder, results, recovered, source=None):
         shutil.rmtree(making, ignore_errors=True)
 
 
-def _fill(folder, results, recovered):
+def _fill(folder, results, recovered, unproven):
     for flight, summary in results:
         inner = folder
         if len(results) > 1:
@@ -67,10 +71,17 @@ def _fill(folder, results, recovered):
             inner.mkdir()
         launch = summary.moments.launch if summary.moments else None
         taken = {"ledger.json", "summary.json", "summary.txt"}
-        for kind, table in flight.tables.items():
-            write_table(inner / _free_name(_file_name(kind), taken), table, launch)
+        doubtful = {f"unproven-{kind}": table for kind, table in unproven.get(flight.flight, {}).items()}
+        for name, table in [*flight.tables.items(), *doubtful.items()]:
+            write_table(inner / _free_name(_file_name(name), taken), table, launch)
         (inner / "summary.txt").write_text(summary.text(evidence=True), encoding="utf-8")
         _write_json(inner / "summary.json", summary)
+        told = account(recovered.ledger, flight, summary, recovered.unproven)
+        (inner / "account.txt").write_text(told, encoding="utf-8")
+    sources = recovered.ledger.sources
+    for number, source in enumerate(sources, 1):
+        name = f"card-{number}.svg" if len(sources) > 1 else "card.svg"
+        (folder / name).write_text(picture(source), encoding="utf-8")
     _write_json(folder / "ledger.json", recovered.ledger.to_json())
 
 

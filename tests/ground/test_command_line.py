@@ -1,6 +1,8 @@
 """The command line: what it helps with, what it refuses, in which words and with which exit code."""
 
+import gzip
 import os
+import re
 import subprocess
 import sys
 from importlib.metadata import EntryPoint
@@ -17,7 +19,7 @@ from ground import cli
 from ground.errors import LoftbookError
 
 ROOT = Path(__file__).parents[2]
-COMMANDS = ("recover", "replay", "follow")
+COMMANDS = ("card", "recover", "replay", "follow")
 
 
 @pytest.fixture
@@ -157,8 +159,8 @@ def test_a_whole_card_is_recovered_and_the_source_is_untouched(loftbook, card):
     code, out, err = loftbook("recover", card, "-o", "napraforgo-1")
     assert (code, err) == (0, "")
     assert "Napraforgo-1" in out
-    assert "Written to napraforgo-1: tables, summary.txt, summary.json, ledger.json\nLost: nothing\n" in out
-    assert {"fix.csv", "pressure.csv", "summary.txt", "ledger.json"} <= {
+    assert "Written to napraforgo-1: tables, summary.txt, account.txt, card.svg, ledger.json\n\nNothing of" in out
+    assert {"fix.csv", "pressure.csv", "summary.txt", "account.txt", "card.svg", "ledger.json"} <= {
         p.name for p in Path("napraforgo-1").iterdir()
     }
     assert Path(card).read_bytes() == before
@@ -166,11 +168,32 @@ def test_a_whole_card_is_recovered_and_the_source_is_untouched(loftbook, card):
 
 def test_a_damaged_card_is_recovered_with_losses_and_exit_code_4(loftbook, card):
     damaged = bytearray(Path(card).read_bytes())
-    damaged[512 * 20 + 100] ^= 0x10
+    for byte in (100, 300):  # two bits far apart cannot be repaired
+        damaged[512 * 20 + byte] ^= 0x10
     Path(card).write_bytes(damaged)
     code, out, err = loftbook("recover", card, "-o", "napraforgo-1")
     assert (code, err) == (4, "")
-    assert "\nLost: 1 block (1 damaged); 1 damaged place\n" in out
+    account = Path("napraforgo-1", "account.txt").read_text("utf-8")
+    assert re.search(r"^Lost {14}1 block, \d.\d %: 1 damaged \(wrong bits\)$", account, re.MULTILINE)
+    assert out.endswith("\n\n" + account)
+
+
+def test_what_one_card_image_lost_is_taken_from_another(loftbook, card):
+    damaged = bytearray(Path(card).read_bytes())
+    damaged[512 * 20 + 100] ^= 0x10
+    Path("napraforgo-second.img").write_bytes(damaged)
+    assert loftbook("recover", "napraforgo-second.img", card, "-o", "napraforgo-1")[0] == 0
+    assert loftbook("recover", "napraforgo-second.img", card, card, "-o", "napraforgo-2") == (
+        1, "", f"loftbook: {card}: is named twice; name every source once\n"
+    )
+
+
+def test_a_compressed_file_of_which_nothing_is_left_says_why(loftbook, in_folder):
+    Path("napraforgo-card.img.gz").write_bytes(gzip.compress(bytes(1000))[:15])
+    assert loftbook("recover", "napraforgo-card.img.gz", "-o", "napraforgo-1") == (
+        3, "", "loftbook: nothing of ours found in napraforgo-card.img.gz: 0 bytes read, no block, no packet; "
+        "lost: the rest of napraforgo-card.img.gz, which ends in the middle, after 15 bytes: it was cut off\n"
+    )
 
 
 @pytest.mark.parametrize("kind", ["folder", "file", "dangling link"])

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from ground.layout import (
     BLOCK_DTYPE, BLOCK_HEADER_DTYPE, BLOCK_STRUCTURE, OWN_KINDS, PACKET_HEADER_DTYPE, PACKET_STRUCTURE,
-    RECORD_HEADER_DTYPE,
+    RECORD_HEADER_DTYPE, wires_of,
 )
-from protocol.block import BLOCK_HEADER, BLOCK_HEADER_FIELDS
+from protocol.block import BLOCK_FIRST, BLOCK_HEADER, BLOCK_HEADER_FIELDS, BLOCK_LIMIT
 from protocol.packet import PACKET_HEADER, PACKET_HEADER_FIELDS
 from protocol.record import RECORD_OVERHEAD, Layout
 from protocol.wire import missing_value, wire_size
@@ -73,13 +73,13 @@ def test_every_field_stands_at_the_same_place_in_all_three(kind):
         assert changed and start <= changed[0] and changed[-1] < start + wire_size(field.wire)
 
 
-@given(st.tuples(*map(values_of, ["4s", "B", "B", "H", "4s", "I", "I", "H", "B", "B"])))
+@given(st.tuples(*map(values_of, wires_of(BLOCK_HEADER))))
 def test_the_block_header_has_the_same_bytes_in_all_three(values):
     packed = struct.pack(BLOCK_HEADER, *values)
     assert np.frombuffer(packed, BLOCK_HEADER_DTYPE)[0].tolist() == as_stored(values)
     fields = dict(zip(BLOCK_HEADER_FIELDS, values, strict=True))
-    block = BLOCK_STRUCTURE.build({**fields, "records": bytes(484), "crc": 0x01020304})
-    assert block == packed + bytes(484) + b"\x04\x03\x02\x01"
+    block = BLOCK_STRUCTURE.build({**fields, "records": bytes(BLOCK_LIMIT - BLOCK_FIRST), "crc": 0x01020304})
+    assert block == packed + bytes(BLOCK_LIMIT - BLOCK_FIRST) + b"\x04\x03\x02\x01"
     array = np.frombuffer(block, BLOCK_DTYPE)[0]
     assert array.tolist() == (*as_stored(values), b"", 0x01020304)
 

@@ -19,7 +19,7 @@ LONGEST_LAG_S = 60.0
 def table(demo, name):
     with open(demo[0] / "recovered" / f"{name}.csv", newline="", encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
-    return {key: np.array([float(r[key]) if r[key] else np.nan for r in rows]) for key in rows[0] if "utc" not in key}
+    return {key: np.array([float(r[key]) if r[key] else np.nan for r in rows]) for key in rows[0] if "utc" not in key and key != "evidence"}
 
 
 @pytest.fixture(scope="module")

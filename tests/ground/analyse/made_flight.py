@@ -20,7 +20,7 @@ from ground.physics.atmosphere import (
     standard_temperature_k,
 )
 from ground.physics.geodesy import move
-from ground.recover.result import BootLog, KindRecords, Ledger, Manifest, Recovered
+from ground.recover.result import BootLog, Coverage, KindRecords, Ledger, Manifest, Recovered
 
 MS5611_WORDS = ("40127", "36924", "23317", "23282", "33464", "28312")  # MS5611-01BA03 data sheet, example
 SENSORS = {
@@ -191,7 +191,7 @@ def log_of(plan, first_s=0.0, last_s=1e9, boot=1):
 
 def recovered_of(boots):
     """A Recovered that holds these boots and a ledger without ranges."""
-    return Recovered(list(boots), Ledger("made.img", 0, []))
+    return Recovered(list(boots), Ledger([Coverage("made.img", 0, [])]))
 
 
 def keep(log, kind, mask):

@@ -160,6 +160,7 @@ def test_a_kind_of_the_future_is_told_by_its_own_description():
         "light_counts",
         "wind_boot",
         "label",
+        "evidence",
     ]
     assert list(table.columns) == names
     row = {name: column[0] for name, column in table.columns.items()}
@@ -169,7 +170,7 @@ def test_a_kind_of_the_future_is_told_by_its_own_description():
         55,
         9,
     )
-    assert row["wind_boot"] == 3 and row["label"] == "fogas"
+    assert row["wind_boot"] == 3 and row["label"] == "fogas" and row["evidence"] == "proven"
     assert all(np.isnan(table.columns[name][1]) for name in names[3:8]) and table.columns["label"][1] == ""
     assert table.decimals["speed_m_s"] == 2 and table.decimals["gust_m_s2"] == 4
 

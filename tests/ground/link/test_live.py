@@ -1,5 +1,7 @@
 """The status line says what was heard, and no more."""
 
+from struct import unpack_from
+
 import pytest
 import small_flight
 from small_flight import FLIGHT, LogWriter, height_m, manifest_of
@@ -7,7 +9,7 @@ from small_flight import FLIGHT, LogWriter, height_m, manifest_of
 from ground.link.live import Live
 from ground.link.status import status_line
 from ground.recover.packets import Packet
-from protocol.block import BLOCK_FIRST, BLOCK_SIZE
+from protocol.block import BLOCK_FIRST, BLOCK_HEADER, BLOCK_HEADER_FIELDS, BLOCK_SIZE
 
 
 class Sender:
@@ -23,8 +25,8 @@ class Sender:
         blocks = log.close()
         for start in range(0, len(blocks), BLOCK_SIZE):
             block = blocks[start : start + BLOCK_SIZE]
-            used = int.from_bytes(block[20:22], "little")
-            tick = int.from_bytes(block[16:20], "little")
+            header = dict(zip(BLOCK_HEADER_FIELDS, unpack_from(BLOCK_HEADER, block), strict=True))
+            used, tick = header["used"], header["tick"]
             records = block[BLOCK_FIRST : BLOCK_FIRST + used]
             packet = Packet(0, used + 13, flight[0], boot, self.packets, tick, records)
             self.packets += 1

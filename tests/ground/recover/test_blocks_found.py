@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from ground.layout import BLOCK_STRUCTURE, OWN_KINDS
 from ground.recover.blocks import leading_whole
 from ground.recover.source import WINDOW_SIZE
-from protocol.block import BLOCK_LIMIT, BLOCK_MAGIC
+from protocol.block import BLOCK_FIRST, BLOCK_LIMIT, BLOCK_MAGIC
 
 
 @pytest.fixture(scope="module")
@@ -20,9 +20,9 @@ def log():
 def construct_block(flight, boot, number, tick, records, version=1, flags=0):
     """A block made from the declaration alone, without the board's builder."""
     fields = {
-        "magic": BLOCK_MAGIC, "version": version, "flags": flags, "boot": boot, "flight": flight,
-        "number": number, "tick": tick, "used": len(records), "phase": 0, "reserved": 0,
-        "records": records.ljust(BLOCK_LIMIT - 24, b"\0"), "crc": 0,
+        "magic": BLOCK_MAGIC, "version": version, "flags": flags, "depth": 0, "rate": 0, "flight": flight,
+        "place": number, "number": number, "boot": boot, "tick": tick, "used": len(records), "phase": 0,
+        "records": records.ljust(BLOCK_LIMIT - BLOCK_FIRST, b"\0"), "crc": 0,
     }
     fields["crc"] = crc32(BLOCK_STRUCTURE.build(fields)[:BLOCK_LIMIT])
     return BLOCK_STRUCTURE.build(fields)
@@ -110,8 +110,8 @@ def test_numbers_not_places_give_the_order(tmp_path, log):
 def test_a_block_of_a_newer_format_counts_as_found_and_is_not_decoded(tmp_path, log):
     record = construct_record("power", 1, battery_counts=1, rail_counts=2, board_temperature_counts=3)
     newer = construct_block(FLIGHT, 1, 2, 0, record, version=2)
-    parity = construct_block(FLIGHT, 1, 3, 0, record, flags=1)
-    blocks = log.envelopes[:2] + [newer, parity] + log.envelopes[4:]
+    flagged = construct_block(FLIGHT, 1, 3, 0, record, flags=2)
+    blocks = log.envelopes[:2] + [newer, flagged] + log.envelopes[4:]
     recovered = recover_bytes(tmp_path, b"".join(blocks))
     assert recovered_keys(recovered.boots[0], FLIGHT) == log.keys(but={2, 3})
     note = "2 whole blocks: format version or flags of a newer writer; found, but not decoded"

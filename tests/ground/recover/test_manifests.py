@@ -6,7 +6,7 @@ from foreign_kinds import AnyRecord, newer_lines, proven
 
 from ground.layout import OWN_KINDS
 from ground.recover.manifest import is_proven, parse_manifest
-from protocol.block import BlockBuilder
+from protocol.block import BLOCK_FIRST, BlockBuilder
 from protocol.tick import tick_difference
 
 
@@ -60,7 +60,7 @@ def test_pieces_of_different_repeats_make_one_manifest(tmp_path):
         writer.add_manifest().add_rounds(20)
     writer.close()
     # Each repeat loses another third of its blocks.
-    holders = [i for i, block in enumerate(writer.envelopes) if block[24] == 1]
+    holders = [i for i, block in enumerate(writer.envelopes) if block[BLOCK_FIRST] == 1]
     lost = {holders[0], holders[-1]}
     kept = [block for i, block in enumerate(writer.envelopes) if i not in lost]
     [boot] = recover_bytes(tmp_path, b"".join(kept)).boots
@@ -181,7 +181,8 @@ def test_a_record_that_does_not_end_in_its_block_stops_the_walk(tmp_path, tail):
     builder.open(5)
     LAYOUTS["power"].values[:] = [1, 2, 3]
     builder.add(LAYOUTS["power"], 6)
-    builder.buffer[24 + builder.used:24 + builder.used + len(tail)] = tail
+    start = BLOCK_FIRST + builder.used
+    builder.buffer[start:start + len(tail)] = tail
     builder.used += len(tail)
     builder.close(FLIGHT, 1, 0, 0)
     [boot] = recover_bytes(tmp_path, bytes(builder.buffer)).boots

@@ -6,7 +6,8 @@ from built_images import FLIGHT, recover_bytes, recovered_keys, states, written_
 
 from ground.errors import LoftbookError
 from ground.recover import Range, recover_source
-from ground.recover.ledger import Ledger, cover, repaint
+from ground.recover.ledger import Coverage, cover, repaint
+from ground.recover.readable import Readable
 from ground.recover.source import WINDOW_OVERLAP, WINDOW_SIZE, Source
 
 
@@ -78,35 +79,22 @@ def test_progress_ends_at_the_size_of_the_source(tmp_path):
     assert told == [(WINDOW_SIZE, size), (2 * WINDOW_SIZE, size), (size, size)]
 
 
-class CrackedFile:
-    """A file of which some bytes cannot be read, as on a failing card."""
+def crack(monkeypatch, bad):
+    """From now on these bytes cannot be read from any file, as on a failing card."""
+    original = Readable.read
 
-    def __init__(self, file, bad):
-        self._file, self._bad, self._at = file, bad, 0
-
-    def seek(self, offset):
-        self._at = offset
-        return self._file.seek(offset)
-
-    def readinto(self, view):
-        if any(self._at <= bad < self._at + len(view) for bad in self._bad):
+    def read(self, offset, view):
+        if any(offset <= byte < offset + len(view) for byte in bad):
             raise OSError(5, "Input/output error")
-        return self._file.readinto(view)
+        return original(self, offset, view)
 
-    def close(self):
-        self._file.close()
+    monkeypatch.setattr(Readable, "read", read)
 
 
 def test_what_cannot_be_read_does_not_end_the_reading_of_the_rest(tmp_path, monkeypatch, log):
     image = bytes(8192) + b"".join(log.envelopes) + bytes(4096)
     bad = 8192 + 4096 + 100  # in the second piece of the log: its eight blocks are lost
-    original = Source.__init__
-
-    def cracked(self, path):
-        original(self, path)
-        self._file = CrackedFile(self._file, [bad])
-
-    monkeypatch.setattr(Source, "__init__", cracked)
+    crack(monkeypatch, [bad])
     recovered = recover_bytes(tmp_path, image)
     [boot] = recovered.boots
     assert recovered_keys(boot, FLIGHT) == log.keys(but=range(8, 16))
@@ -119,13 +107,14 @@ def test_what_cannot_be_read_does_not_end_the_reading_of_the_rest(tmp_path, monk
 
 def test_blocks_that_change_between_two_readings_are_not_used(tmp_path, monkeypatch, log):
     path = tmp_path / "log.bin"
-    path.write_bytes(b"".join(log.envelopes))
+    path.write_bytes(b"".join(log.envelopes[::-1]))  # what stands in order is read only once
+    place = 512 * (len(log.envelopes) - 1 - 5)
     original = Source.windows
 
     def windows(self):
         yield from original(self)
         with open(path, "r+b") as file:
-            file.seek(512 * 5 + 200)
+            file.seek(place + 200)
             file.write(b"\x55\xaa\x55")
 
     monkeypatch.setattr(Source, "windows", windows)
@@ -136,7 +125,8 @@ def test_blocks_that_change_between_two_readings_are_not_used(tmp_path, monkeypa
 
 def test_the_ledger_is_plain_json(tmp_path, log):
     damaged = bytearray(b"".join(log.envelopes) + bytes(512))
-    damaged[512 * 3 + 50] ^= 1
+    for byte in (50, 200, 400):  # more than can be repaired
+        damaged[512 * 3 + byte] ^= 1
     ledger = json.loads(json.dumps(recover_bytes(tmp_path, bytes(damaged)).ledger.to_json()))
     assert (ledger["format"], ledger["version"]) == ("loftbook-ledger", 1)
     assert ledger["source"] == {"name": "source.bin", "size": len(damaged)}
@@ -153,9 +143,9 @@ def test_the_ledger_is_plain_json(tmp_path, log):
     [Range(0, 11, "other")],
 ])
 def test_a_ledger_with_a_gap_or_an_overlap_is_noticed(ranges):
-    Ledger("x", 10, [Range(0, 10, "other")]).check()
+    Coverage("x", 10, [Range(0, 10, "other")]).check()
     with pytest.raises(ValueError, match="ledger of x"):
-        Ledger("x", 10, ranges).check()
+        Coverage("x", 10, ranges).check()
 
 
 def test_overlays_stand_in_the_place_of_what_is_under_them():
@@ -168,7 +158,7 @@ def test_overlays_stand_in_the_place_of_what_is_under_them():
 
 def test_only_what_is_not_ours_is_repainted():
     ranges = [Range(0, 10, "other"), Range(10, 5, "block", {"boot": 1}), Range(15, 10, "unwritten_zeros")]
-    assert repaint(ranges, 8, 10, "unreadable") == [
+    assert repaint(ranges, [(8, 10)], "unreadable") == [
         Range(0, 8, "other"), Range(8, 2, "unreadable"), ranges[1], Range(15, 3, "unreadable"),
         Range(18, 7, "unwritten_zeros"),
     ]

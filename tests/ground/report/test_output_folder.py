@@ -44,7 +44,8 @@ def written(tmp_path_factory):
 
 def test_a_flight_fills_the_folder(written):
     folder, flight, _ = written
-    names = {f"{kind}.csv" for kind in flight.tables} | {"summary.txt", "summary.json", "ledger.json"}
+    names = {f"{kind}.csv" for kind in flight.tables}
+    names |= {"summary.txt", "summary.json", "account.txt", "card.svg", "ledger.json"}
     assert {path.name for path in folder.iterdir()} == names
 
 
@@ -99,7 +100,7 @@ def test_several_flights_have_a_folder_each(tmp_path):
     stale = boot_log({"air": records_of("air", [1])}, flight="ff000000")
     write_out(tmp_path / "out", log_of(PLAN), stale)
     names = {path.name for path in (tmp_path / "out").iterdir()}
-    assert names == {"flight-1a2b3c4d", "flight-ff000000", "ledger.json"}
+    assert names == {"flight-1a2b3c4d", "flight-ff000000", "card.svg", "ledger.json"}
     assert (tmp_path / "out" / "flight-ff000000" / "air.csv").is_file()
 
 

@@ -3,7 +3,7 @@
 import random
 
 import pytest
-from fault_board import SETTINGS, Board, boot, fly
+from fault_board import DENSE_PARITY, SETTINGS, Board, boot, fly
 from fault_card import ZEROS, Card
 from fault_read import Log, check
 
@@ -199,6 +199,23 @@ def test_without_a_usable_card_the_sampling_goes_on(card):
     asked, lost = chips_asked(card)
     assert asked == chips_asked(Card())[0] and lost > 0
     assert card is None or card.log == {}
+
+
+@pytest.mark.parametrize("flown_s", [15, 20])  # at 20 s the place of the next block is one of parity
+def test_a_card_that_dies_during_the_boot_stops_neither_the_boot_nor_the_sampling(flown_s):
+    card = Card()
+    before = flown(card, flown_s, DENSE_PARITY)
+    card.reads = 0
+    boot(Board(card), DENSE_PARITY)
+    for last in range(card.reads + 1):
+        card.log, card.reads = dict(before), 0
+        card.unreadable = card.refuses = lambda number, last=last: card.reads > last
+        board = Board(card)
+        board.looks_left = 1000
+        logger = boot(board, DENSE_PARITY)
+        fly(logger, board, 2)
+        assert board.motion.answers >= 30
+        assert kept(before, card) and card.written_over == 0
 
 
 def test_a_full_card_is_left_as_it_is():

@@ -1,0 +1,1 @@
+"""Copying a card to an image, and the map of what could not be read of it."""
