@@ -17,7 +17,7 @@ BLOCK_HEADER_FIELDS = (
 BLOCK_FLIGHT = 8  # offset of the flight's four bytes
 BLOCK_FIRST = 29  # where records begin
 BLOCK_LIMIT = 508  # where they must have ended; the CRC-32 stands here
-FLAG_PARITY = 0x01  # this block holds parity, not records
+FLAG_PARITY = 0x01  # this block holds parity, not records; bits 1 to 7 then count the members that it took in
 
 # A parity block has the header up to `place`; then comes the exclusive or of what its members hold from the
 # boot on, their CRC-32 included, then its own CRC-32. The number is left out to make room for that.
@@ -71,13 +71,13 @@ class BlockBuilder(Envelope):
         self.is_open = False
 
 
-def close_parity(buffer, checked, flight, place, depth, rate):
+def close_parity(buffer, checked, flight, place, depth, rate, taken):
     """Write header and CRC-32 of a parity block whose exclusive or stands in the buffer already.
 
-    checked: a memoryview of the buffer up to BLOCK_LIMIT, made once.
+    checked: a memoryview of the buffer up to BLOCK_LIMIT, made once; taken: how many members are in it.
     """
     pack_into(
-        PARITY_HEADER, buffer, 0, BLOCK_MAGIC, FORMAT_VERSION, FLAG_PARITY, depth, rate, flight, place
+        PARITY_HEADER, buffer, 0, BLOCK_MAGIC, FORMAT_VERSION, FLAG_PARITY | taken << 1, depth, rate, flight, place
     )
     pack_into("<I", buffer, BLOCK_LIMIT, crc32(checked))
 

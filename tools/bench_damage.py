@@ -122,7 +122,7 @@ def main():
     with tempfile.TemporaryDirectory() as base:
         rows = judge(options.quick, Path(base))
     heads = ["damage", "format", "read", "lost", "false", "salvaged", "lost", "false"]
-    print_table(heads, rows)
+    print_table(heads, rows, texts=2)
     if any(lost or false for damage, _, _, lost, false, *_ in rows if damage == "none"):
         raise SystemExit("a format does not give back what was written, without any damage")
     print("Without damage, all formats give back the same records.")

@@ -26,27 +26,38 @@ from benchmark.table import agree, interleaved, print_table
 from ground.recover import recover_source
 from protocol.block import BLOCK_SIZE
 
-FLOOR, OURS, DAMAGED = "one CRC-32 over the bytes", "Loftbook recover", "Loftbook recover, 1 % of the blocks damaged"
+FLOOR, OURS = "one CRC-32 over the bytes", "Loftbook recover"
+NOISE, FLIPS = "the same, noise in 1 % of the blocks", "the same, a bit flipped in 1 %, and repaired"
 CSV = "CSV, a file a kind"
 SEED = 4
+NOISE_SIZE = 32
 
 
-def damaged_log(log):
-    """The log with one bit flipped in each of one percent of the blocks."""
+def damaged_log(log, size):
+    """The log with other bytes in a place of that size in one percent of its blocks, or, if size is 0, with one bit
+    flipped in each of these.
+    """
     rng = np.random.default_rng(SEED)
     data = np.frombuffer(log, np.uint8).copy()
     count = len(log) // BLOCK_SIZE
-    blocks = rng.choice(count, max(1, count // 100), replace=False)
-    data[blocks * BLOCK_SIZE + rng.integers(0, BLOCK_SIZE, len(blocks))] ^= 1 << rng.integers(0, 8, len(blocks), np.uint8)
+    for block in rng.choice(count, max(1, count // 100), replace=False).tolist():
+        at = block * BLOCK_SIZE + int(rng.integers(BLOCK_SIZE - size))
+        if size:
+            data[at:at + size] = np.frombuffer(rng.bytes(size), np.uint8)
+        else:
+            data[at] ^= 1 << int(rng.integers(8))
     return data.tobytes()
 
 
 def contest(folder, log, long_log, rounds):
     """Run it: rows of the table, and the number of records."""
-    paths = {name: folder / name for name in ("one.log", "long.log", "damaged.log")}
-    for path, data in zip(paths.values(), (log, long_log, damaged_log(long_log)), strict=True):
-        path.write_bytes(data)
-    one, whole = contents_of(paths["one.log"]), contents_of(paths["long.log"])
+    logs = {
+        "one": log, OURS: long_log, NOISE: damaged_log(long_log, NOISE_SIZE), FLIPS: damaged_log(long_log, 0),
+    }
+    paths = {name: folder / f"{index}.log" for index, name in enumerate(logs)}
+    for name, path in paths.items():
+        path.write_bytes(logs[name])
+    one, whole = contents_of(paths["one"]), contents_of(paths[OURS])
     tables = csv_tables(whole)
     rows = one.rows()
     encoded = {peer.name: (peer, peer.encode(rows)) for peer in PEERS[1:]}
@@ -54,8 +65,7 @@ def contest(folder, log, long_log, rounds):
 
     fast = {
         FLOOR: lambda: crc32(long_log),
-        OURS: lambda: recover_source(paths["long.log"]),
-        DAMAGED: lambda: recover_source(paths["damaged.log"]),
+        **{name: lambda path=paths[name]: recover_source(path) for name in (OURS, NOISE, FLIPS)},
         f"{CSV}, pyarrow": lambda: arrow_columns(tables),
         f"{CSV}, pandas": lambda: pandas_columns(tables),
     }
@@ -69,7 +79,7 @@ def contest(folder, log, long_log, rounds):
     def check(name, result):
         if name == OURS:
             agree(sums_of(recovered_columns(result)), name, truth[name])
-        elif name not in (FLOOR, DAMAGED):
+        elif name not in (FLOOR, NOISE, FLIPS):
             agree(construct_sums(result) if "construct" in name else sums_of(result), name, truth[name])
 
     times = interleaved({**fast, **slow}, rounds, check)

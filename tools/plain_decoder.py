@@ -191,7 +191,7 @@ def main(path):
         for name, tick, values in records:
             words = " ".join(f"{key}={value}" for key, value in values.items())
             print(what, header["flight"], header["boot"], header["number"], tick, name, words)
-        if header.get("flags", 0) > 1 or header.get("unread"):
+        if header.get("flags", 0) & 1 == 0 and header.get("flags") or header.get("unread"):
             print(f"# {what} at {at}: not all of it could be read", file=sys.stderr)
 
 

@@ -52,15 +52,16 @@ def mark_restored(ranges, restored, base):
     marks = sorted((item.offset - base, item.evidence) for item in restored if item.offset is not None)
     marked, index = [], 0
     for item in ranges:
-        while index < len(marks) and marks[index][0] < item.offset:
-            index += 1
-        while index < len(marks) and marks[index][0] + BLOCK_SIZE <= item.end and item.state not in WHOLE:
+        while index < len(marks) and marks[index][0] + BLOCK_SIZE <= item.end:
             start, evidence = marks[index]
+            index += 1
+            # Where bytes were cut out, two sectors may seem to overlap: the first counts.
+            if start < item.offset or item.state in WHOLE:
+                continue
             if item.offset < start:
                 marked.append(replace(item, length=start - item.offset))
             marked.append(Range(start, BLOCK_SIZE, _STATES[evidence], {"held": item.state, **item.detail}))
             item = replace(item, offset=start + BLOCK_SIZE, length=item.end - start - BLOCK_SIZE)
-            index += 1
         if item.length:
             marked.append(item)
     return marked
@@ -74,7 +75,7 @@ def evidence_counts(series, boots, unproven):
         blocks += np.bincount(levels, minlength=len(blocks))
     for log in [*boots, *unproven]:
         for kind in log.records.values():
-            records += np.bincount(kind.evidence, minlength=len(records))
+            records += [np.count_nonzero(kind.evidence == level) for level in range(len(records))]
     words = EVIDENCE_WORDS[:UNPROVEN]
     return {
         "blocks": dict(zip(words, blocks.tolist(), strict=False)),
@@ -102,7 +103,7 @@ def parity_counts(stock):
 def parity_notes(counts):
     """A line for each flight that lost parity blocks."""
     return [
-        f"flight {flight}: {count['missing']} of {sum(count.values())} parity blocks not found; they hold no "
-        "records, but what they could have rebuilt"
+        f"flight {flight}: {count['missing']} of {sum(count.values())} parity blocks are lost; they hold no "
+        "records, so nothing that was measured is lost with them"
         for flight, count in counts.items() if count["missing"]
     ]

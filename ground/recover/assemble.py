@@ -23,6 +23,7 @@ from ground.recover.losses import Places, packet_losses
 from ground.recover.restore import restore
 from ground.recover.result import Recovered
 from ground.recover.scan import scan
+from ground.recover.source import Source
 from ground.recover.stock import Stock
 from ground.recover.unproven import unproven_logs
 from protocol.block import is_parity_place
@@ -51,7 +52,19 @@ def recover_sources(paths, progress=None):
             if progress:
                 progress(sum(source.position for source in sources), total)
 
-        return _assemble(Joint([scan(source, report) for source in sources]))
+        pairs = zip(sources, paths, strict=True)
+        return _assemble(Joint([_read(source, path, stack, report) for source, path in pairs]))
+
+
+def _read(source, path, stack, report):
+    """The Scan of a source. One that only begins like a compressed file is read as it is."""
+    found = scan(source, report)
+    if source.broken and not found.holds_ours:
+        plain = stack.enter_context(Source(path))
+        plain.notes.append(f"begins like a compressed file that {source.broken}; it was read as it is")
+        as_it_is = scan(plain, lambda: None)
+        return as_it_is if as_it_is.holds_ours else found
+    return found
 
 
 def _refuse_repetition(paths):

@@ -5,6 +5,7 @@ from zlib import crc32
 
 import numpy as np
 
+from ground.recover.arrays import chosen, picked
 from ground.recover.blocks import leading_whole
 from ground.recover.evidence import PROVEN
 from ground.recover.headers import boot_keys, flight_name, flight_words, is_decoded, is_parity
@@ -21,16 +22,12 @@ _ROLE_WORDS = {
 }
 
 
-def chosen(blocks, mask):
-    """blocks[mask], without copying when that is all of them."""
-    return blocks if mask.all() else blocks[mask]
-
-
 def roles_of(found):
     """What becomes of each whole block (array of FOUND_DTYPE): uint8 (n,) of KEPT, NOT_DECODED, ..."""
     roles = np.full(len(found), HOLDS_PARITY, np.uint8)
-    rows = np.flatnonzero(~is_parity(found["header"]))
-    roles[rows] = _roles(found["header"][rows], found["crc"][rows])
+    with_records = ~is_parity(found["header"])
+    rows = chosen(found, with_records)
+    roles[with_records] = _roles(rows["header"], rows["crc"])
     return roles
 
 
@@ -74,8 +71,7 @@ def block_series(source, found, roles, notes, stock):
         again = (np.diff(keys[order]) == 0) & (np.diff(numbers[order].astype(np.int64)) == 0)
         order = order[np.concatenate([[True], ~again])]
         restored = restored[order]
-    # As plain bytes, which numpy puts in order much faster than fields.
-    rows = rows.view((np.void, rows.itemsize))[order].view(rows.dtype)
+    rows = picked(rows, order)
     edges = [0, *(np.flatnonzero(np.diff(keys[order])) + 1).tolist(), len(rows)]
     return [
         _series(_Reader(source, stock, rows[start:stop], None if restored is None else restored[start:stop], notes))

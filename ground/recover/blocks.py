@@ -7,6 +7,7 @@ import numpy as np
 
 from ground.layout import BLOCK_DTYPE, BLOCK_HEADER_DTYPE
 from ground.recover.headers import is_parity
+from ground.recover.arrays import joined
 from ground.recover.gaps import texture
 from ground.recover.ledger import OTHER
 from ground.recover.search import overlapping, positions
@@ -80,15 +81,6 @@ def plausible(data, starts):
     return starts[known & filled]
 
 
-def joined(parts):
-    """Arrays of FOUND_DTYPE, one after the other."""
-    if not parts:
-        return np.empty(0, FOUND_DTYPE)
-    # As plain bytes, which numpy joins much faster than fields.
-    plain = np.dtype((np.void, FOUND_DTYPE.itemsize))
-    return np.concatenate([part.view(plain) for part in parts]).view(FOUND_DTYPE)
-
-
 class BlockScanner:
     """Takes a source window by window and says where blocks are: `found()` and `damaged`.
     The bytes between go to `gaps.feed(offset, data)` and `gaps.blank(offset, length, state)`.
@@ -104,7 +96,7 @@ class BlockScanner:
 
     def found(self):
         """All whole blocks so far, in order of offset: array of FOUND_DTYPE."""
-        return joined(self._found)
+        return joined(self._found, FOUND_DTYPE)
 
     def window(self, offset, view, own):
         """The bytes of one window; see Source.windows. Returns the whole blocks that begin in it."""
@@ -129,7 +121,7 @@ class BlockScanner:
                 continue
             stop = min(own, int(candidates[0])) if len(candidates) else own
             self._gap(offset, data, view, at, stop, candidates)
-        return joined(self._found[before:])
+        return joined(self._found[before:], FOUND_DTYPE)
 
     def blank(self, offset, own, state):
         """A window that is known to hold only zeros, or only ones, and so do the bytes behind it in which a block

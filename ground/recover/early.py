@@ -7,7 +7,8 @@ program's table. Then nothing has to be read and proven again. Where it is other
 import numpy as np
 
 from ground.layout import OWN_KINDS
-from ground.recover.block_series import bytes_used, chosen
+from ground.recover.arrays import chosen
+from ground.recover.block_series import bytes_used
 from ground.recover.headers import boot_keys, is_decoded
 from ground.recover.records import Gatherer
 from ground.recover.series import unwrapped

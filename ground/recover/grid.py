@@ -12,10 +12,11 @@ class Grid:
 
     def __init__(self, found):
         self._found = found
+        self._offsets = np.ascontiguousarray(found["offset"])  # a search would copy a field every time
 
     def around(self, offset):
         """The whole blocks next to an offset, before and behind it: rows of `found`, one or two."""
-        at = int(np.searchsorted(self._found["offset"], offset))
+        at = int(np.searchsorted(self._offsets, offset))
         return [self._found[i] for i in (at - 1, at) if 0 <= i < len(self._found)]
 
     def fits(self, header, offset):

@@ -5,8 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from ground.recover.arrays import joined
 from ground.recover.block_series import CONFLICT
-from ground.recover.blocks import joined
+from ground.recover.blocks import FOUND_DTYPE
 from ground.recover.headers import boot_keys, flight_name, flight_words
 
 _APART = 1 << 20  # no block, and no row of blocks, goes on from one source to the next
@@ -27,7 +28,7 @@ class Joint:
             item.base = base
             self._bases.append(base)
             base += -(-item.source.size // _APART) * _APART + _APART
-        self.found = joined([_moved(item) for item in scans])
+        self.found = joined([_moved(item) for item in scans], FOUND_DTYPE)
 
     def locate(self, offset):
         """(scan, offset in its source) of a joint offset."""

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ground.recover.headers import boot_keys, flight_name, flight_words
+from ground.recover.headers import flight_name, flight_words
 from ground.recover.ledger import BLOCK_DAMAGED, MADE_GOOD, UNREADABLE, Coverage, Loss
 from ground.recover.losses import NOT_FOUND, Places, begin_of, block_losses
 from protocol.block import BLOCK_SIZE, FLAG_PARITY

@@ -88,7 +88,7 @@ def _between(series, index, stop, offset, places):
         return np.empty(0, np.uint8)
     codes = places.codes(before + BLOCK_SIZE, stop - start)
     depth, rate = series.parity
-    if not depth:
+    if not depth * rate:
         return codes
     return codes[np.arange(start, stop) % (depth * (rate + 1)) < depth * rate]
 

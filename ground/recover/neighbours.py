@@ -14,7 +14,7 @@ SLACK_MS = 5000
 
 def data_index(place, depth, rate):
     """How many data places there are before a place (int or array): by so much a number can have risen."""
-    if not depth:
+    if not depth * rate:
         return place
     stripe, within = place // (depth * (rate + 1)), place % (depth * (rate + 1))
     return stripe * (depth * rate) + np.minimum(within, depth * rate)
@@ -22,7 +22,7 @@ def data_index(place, depth, rate):
 
 def place_of(index, depth, rate):
     """The data place before which there are so many others (int)."""
-    if not depth:
+    if not depth * rate:
         return index
     return index // (depth * rate) * depth * (rate + 1) + index % (depth * rate)
 
@@ -33,6 +33,7 @@ class Row:
     def __init__(self, headers):
         order = np.argsort(headers["place"], kind="stable")
         self._headers = headers[order]
+        self._places = np.ascontiguousarray(self._headers["place"])  # a search would copy a field every time
         self._added = []
 
     def add(self, header):
@@ -41,10 +42,9 @@ class Row:
 
     def around(self, place):
         """The known blocks before and after a place: two tuples, None where there is none."""
-        places, wanted = self._headers["place"], np.uint32(place)
-        at, after = (int(np.searchsorted(places, wanted, side)) for side in ("left", "right"))
+        at, after = (int(np.searchsorted(self._places, np.uint32(place), side)) for side in ("left", "right"))
         before = [_known(self._headers[at - 1])] if at else []
-        behind = [_known(self._headers[after])] if after < len(places) else []
+        behind = [_known(self._headers[after])] if after < len(self._places) else []
         at, after = bisect_left(self._added, (place,)), bisect_left(self._added, (place + 1,))
         before += self._added[at - 1:at] if at else []
         behind += self._added[after:after + 1]

@@ -9,8 +9,10 @@ N / 2^32: between two neighbours of the boot N is 1, at the edge of a boot at mo
 the next whole block, and never more than CANDIDATES_MAX. With up to `rate` members tried, that is at most
 10 * 1024 / 2^32 = 2.4e-6 a group, and typically 1 / 2^32 = 2.3e-10.
 
-The board counted a member that was not a whole block of the flight as zeros. So where several members are missing,
-each is tried with the others as zeros.
+A member that was not a whole block of the flight when the board made the parity is not in it, and bits 1 to 7 of the flags
+say how many are. So where several members are missing, a block is rebuilt only if exactly one of those that were taken in is
+no longer there. Without that count, the exclusive or of three or five missing blocks could pass for one: the CRC-32 is affine,
+so it is right for any odd number of them, and their places and numbers may cancel.
 """
 
 import numpy as np
@@ -61,15 +63,19 @@ class Rebuilder:
         if block is None:
             return False
         total = int.from_bytes(block[PARITY_FIRST:BLOCK_LIMIT], "little")
-        missing = []
+        missing, whole = [], 0
         for place, at in _members(header, offset):
             member = self._stock.member(flight_of(header), place, at)
             if member is None:
                 missing.append((place, at))
             else:
+                whole += 1
                 total ^= int.from_bytes(member[MEMBER_FIRST:], "little")
-        if not missing or total == 0:
+        lost = (int(header["flags"]) >> 1) - whole
+        if lost <= 0:
             return False  # of what is missing, nothing was a member
+        if lost > 1:
+            return True
         body = total.to_bytes(BLOCK_SIZE - MEMBER_FIRST, "little")
         fitting = [(self._fitting(header, place, body), at) for place, at in missing]
         fitting = [(member, at) for member, at in fitting if member]

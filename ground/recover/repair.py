@@ -37,7 +37,7 @@ def repair(stock, grid, blocks, tables):
         for bit in bits:
             mended[bit // 8] ^= 1 << bit % 8
         header = header_of(bytes(mended))
-        if not grid.fits(header, offset) or header["flags"] > FLAG_PARITY:
+        if not grid.fits(header, offset) or (header["flags"] and not header["flags"] & FLAG_PARITY):
             continue
         if is_parity(header):
             if is_parity_place(*(int(header[name]) for name in ("place", "depth", "rate"))):

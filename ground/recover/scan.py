@@ -17,7 +17,8 @@ READ_NO_FURTHER = "cut off where the source could be read no further"
 @dataclass
 class Scan:
     """found: array of FOUND_DTYPE; early: what they hold, where that could be gathered at once; unreadable:
-    list of (offset, length). Offsets are those in the source; base: what is added to them where several sources are seen as one (see Joint).
+    list of (offset, length). Offsets are those in the source; base: what is added to them where several
+    sources are seen as one (see Joint).
     """
 
     source: object
@@ -27,6 +28,11 @@ class Scan:
     gaps: Gaps
     unreadable: list[tuple[int, int]]
     base: int = 0
+
+    @property
+    def holds_ours(self):
+        """True if there are whole blocks or packets."""
+        return bool(len(self.found) or self.gaps.packets)
 
 
 def scan(source, report):

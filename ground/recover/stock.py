@@ -5,6 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
+from ground.recover.arrays import chosen
 from ground.recover.headers import flight_of, flight_words, is_parity, place_keys
 from ground.recover.neighbours import Neighbours
 from ground.recover.spool import Spool
@@ -39,9 +40,9 @@ class Stock:
 
     def __init__(self, source, found):
         headers = found["header"]
-        ours = (headers["version"] == FORMAT_VERSION) & (headers["flags"] <= FLAG_PARITY)
+        ours = (headers["version"] == FORMAT_VERSION) & ((headers["flags"] == 0) | (headers["flags"] & FLAG_PARITY != 0))
         self._source = source
-        self.found = found[ours]
+        self.found = chosen(found, ours)
         self.is_parity = is_parity(self.found["header"])
         self.restored = []
         self._by_place = {}  # restored blocks with records: (flight, place) to index
@@ -104,10 +105,10 @@ class Stock:
         """
         rows = self._rows(flight, place)
         if len(rows):
-            chosen = rows[self.found["offset"][rows] == offset]
-            if not len(chosen) and len(np.unique(self.found["crc"][rows])) > 1:
+            standing = rows[self.found["offset"][rows] == offset]
+            if not len(standing) and len(np.unique(self.found["crc"][rows])) > 1:
                 return None
-            return self.read((chosen if len(chosen) else rows)[0])
+            return self.read((standing if len(standing) else rows)[0])
         index = self._by_place.get((flight, place))
         if index is None:
             return None

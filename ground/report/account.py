@@ -82,7 +82,7 @@ def _evidence(flight, thing=None):
     words = [f"{several(whole, thing) if thing else grouped(whole)} whole"]
     words += [f"{grouped(rebuilt)} rebuilt from parity"] * bool(rebuilt)
     words += [f"{grouped(repaired)} repaired"] * bool(repaired)
-    return f"{', '.join(words)}, proven by check sums"
+    return ", ".join(words) if repaired else ", ".join([*words, "proven by check sums"])
 
 
 def _unproven(flight, logs):

@@ -39,7 +39,7 @@ ELSEWHERE = Look(
     "not whole here, but in another source", _BLUE, '<path d="M.1 .1h.75L.1 .85z" fill="#fff"/>'
 )
 PARITY_LOST = Look("damaged block of parity", _ORANGE, _BAR.format(_BLACK))
-REPAIRED = Look("damaged block, repaired and proven", _BLUE, _DOT.format(".26", _WHITE))
+REPAIRED = Look("damaged block, repaired", _BLUE, _DOT.format(".26", _WHITE))
 REBUILT = Look(
     "block rebuilt from parity and proven", _BLUE,
     '<path d="M.5 .1v.8M.1 .5h.8" stroke="#fff" stroke-width=".22"/>',

@@ -26,7 +26,8 @@ class Parity:
         self.buffer = bytearray(BLOCK_SIZE if depth else 0)
         self._checked = memoryview(self.buffer)[:BLOCK_LIMIT]
         self._place = -1  # of the parity block in the making
-        self._member = 0  # next member to take in
+        self._member = 0  # next member to look at
+        self._taken = 0  # members that were whole and are in it
 
     def is_due(self, place):
         """True if the next sector of the log, at this place, must hold parity."""
@@ -37,13 +38,14 @@ class Parity:
         if place != self._place:
             self._place = place
             self._member = 0
+            self._taken = 0
             for i in range(BLOCK_SIZE):
                 self.buffer[i] = 0
         if self._member < self.rate:
             self._take(parity_member(place, self.depth, self.rate, self._member))
             self._member += 1
             return False
-        close_parity(self.buffer, self._checked, self._flight, place, self.depth, self.rate)
+        close_parity(self.buffer, self._checked, self._flight, place, self.depth, self.rate, self._taken)
         return True
 
     def _take(self, place):
@@ -51,6 +53,7 @@ class Parity:
         sector = self._region.whole_block(place, BLOCK_FLIGHT, self._flight)
         if sector is None or sector[_FLAGS] & FLAG_PARITY:
             return
+        self._taken += 1
         buffer = self.buffer
         for i in range(BLOCK_SIZE - MEMBER_FIRST):
             buffer[PARITY_FIRST + i] ^= sector[MEMBER_FIRST + i]

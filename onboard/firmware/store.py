@@ -87,6 +87,7 @@ class BlockStore:
         that has to be written first.
         """
         self.wrote_parity = False
+        self.is_busy = False
         if self.waiting == 0 or self._region is None:
             return
         if self._failing and tick_difference(now, self._retry_at) < 0:

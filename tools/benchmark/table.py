@@ -24,13 +24,16 @@ def interleaved(contestants, rounds, check):
     return {name: median(list_s) for name, list_s in times.items()}
 
 
-def print_table(heads, rows):
-    """Columns under heads; the first is on the left, the others on the right."""
+def print_table(heads, rows, texts=1):
+    """Columns under heads; the first, which hold texts, are on the left, the others on the right."""
     lines = [list(heads), *([str(cell) for cell in row] for row in rows)]
     widths = [max(len(line[i]) for line in lines) for i in range(len(heads))]
     for line in lines:
-        first = line[0].ljust(widths[0])
-        print("  ".join([first, *(cell.rjust(width) for cell, width in zip(line[1:], widths[1:], strict=True))]))
+        cells = [
+            cell.ljust(width) if i < texts else cell.rjust(width)
+            for i, (cell, width) in enumerate(zip(line, widths, strict=True))
+        ]
+        print("  ".join(cells).rstrip())
 
 
 def agree(sums, name, truth):

@@ -14,6 +14,7 @@ MAGIC, SYNC = bytes.fromhex("8c4c42e7"), bytes.fromhex("9e4c")
 SIZES = {1: 53, 2: 11, 3: 9, 4: 30, 5: 15, 6: 9, 7: 17, 8: 9, 9: 29}
 FOREIGN, FOREIGN_SIZE = 200, 6
 BURST = 4  # bits; what a repair may turn
+UNKNOWN_MAX = 3  # members of a group of which a reader knows nothing
 
 
 @dataclass
@@ -44,13 +45,13 @@ def expect(data, placements, logs, packets):
     expected.whole = _whole(data, blocks)
     expected.alive = {id(block) for block in expected.whole.values()}
     _look_at_damage(expected, data, placements)
+    _judge_packets(expected, data, packets)
     _what_must_be_repaired(expected, data)
     near = {id(block) for block in expected.repairable.values()}
     for log in logs:
         must, may = _parity(log, expected.alive, near)
         expected.rebuilt |= must
         expected.rebuilt_may |= may
-    _judge_packets(expected, data, packets)
     return expected
 
 
@@ -78,10 +79,11 @@ def _look_at_damage(expected, data, placements):
 
 def _what_must_be_repaired(expected, data):
     """Of the repairable blocks those that say plainly where they are and whose they are: the magic and all that tells
-    what a block is are untouched, no other block begins within, and a whole block next to it is of the same flight and
-    as far away in the source as its place says.
+    what a block is are untouched, no other block begins within, a whole block next to it is of the same flight and
+    as far away in the source as its place says, there is a whole block of its boot, and its records are of known kinds.
     """
     edges = sorted(expected.whole)
+    boots = {(block.flight, block.boot) for block in expected.whole.values() if not block.is_parity}
     for offset, block in expected.repairable.items():
         plain = data[offset:offset + 8] == block.data[:8] and data[offset + 26:offset + 28] == block.data[26:28]
         alone = data.rfind(MAGIC, max(0, offset - SECTOR + 1), offset) < 0 or offset - SECTOR in expected.whole
@@ -92,7 +94,9 @@ def _what_must_be_repaired(expected, data):
             near.flight == block.flight and offset - place == SECTOR * (block.place - near.place)
             for place, near in around
         )
-        if plain and alone and kin and not block.is_parity:
+        is_told = len(readable(block, block.flight in expected.foreign_known)) == len(block.records)
+        is_told &= (block.flight, block.boot) in boots and not block.is_parity
+        if plain and alone and kin and is_told:
             expected.repaired.add(id(block))
 
 
@@ -116,9 +120,11 @@ def _parity(log, alive, near):
         _check_firmware(parity, members)
         if id(parity) in alive:
             missing = [block for block in members if id(block) not in alive]
+            unknown = parity.data[7] - len(members) + len(missing)
             if len(missing) == 1:
                 may.add(id(missing[0]))
-                if _number_is_known(missing[0], log, alive):
+                # Of more, several valid blocks could pass for one: the exclusive or of three is never one of the three.
+                if unknown <= UNKNOWN_MAX and _number_is_known(missing[0], log, alive):
                     must.add(id(missing[0]))
         if id(parity) in alive | near:
             may.update(id(block) for block in members
@@ -157,6 +163,8 @@ def _number_is_known(lost, log, alive):
 
 def data_places(start, stop, depth, rate):
     """Steps from one data place to another, parity places not counted; negative downwards."""
+    if not depth:
+        return stop - start
     if stop < start:
         return -data_places(stop, start, depth, rate)
     stripe = depth * (rate + 1)

@@ -88,9 +88,10 @@ def _records(verdict, expected, reading, restored):
     for key in sorted({*least, *packets, *got}):
         levels = ("proven", *restored)
         if packets[key]:
-            # What came on the card and over the link counts once, at either's level.
+            # What came on the card and over the link counts once, at either's level; twice if the clocks of the two,
+            # which are made independently here, stand at the same tick of different periods.
             need = [sum((least[key][level] for level in levels), Counter()) | packets[key]]
-            may = [sum((most[key][level] for level in levels), Counter()) | packets[key]]
+            may = [sum((most[key][level] for level in levels), Counter()) + packets[key]]
             seen = [sum((got[key][level] for level in levels), Counter())]
         else:
             need, may, seen = ([side[key][level] for level in levels] for side in (least, most, got))
@@ -144,7 +145,7 @@ def _losses(verdict, case, expected, reading, restored):
 
 def _may_have_been_written(logs):
     """{(flight, boot): blocks that its places have room for}: sectors that the card refused, or that held something
-    before, look afterwards as if a block of ours had stood there.
+    before, look afterwards as if a block of ours had stood there, in this boot or in the one before.
     """
     room = Counter()
     for log in logs:
@@ -152,12 +153,14 @@ def _may_have_been_written(logs):
         for block in [*log.blocks, *log.torn]:
             if not block.is_parity:
                 boots[block.boot].append(block)
+        end = max((block.place for blocks in boots.values() for block in blocks), default=-1)
+        left_out = data_places(-1, end, log.depth, log.rate) - sum(map(len, boots.values()))
         starts = {boot: min(block.place for block in blocks) for boot, blocks in boots.items()}
         for boot, blocks in boots.items():
             last = max(block.place for block in blocks)
             stop = min((start for other, start in starts.items() if other > boot), default=last + 1)
             key = log.flight.hex(), boot
-            room[key] = 1 + max(
+            room[key] = left_out + 1 + max(
                 block.number + data_places(block.place, stop - 1, log.depth, log.rate) for block in blocks
             )
     return room

@@ -67,9 +67,10 @@ def file_image(logs, index=-1, spare=0):
     image = image_of(log, stop)
     taken = {offset for offset, _ in image.placements}
     for older in logs[:index]:
-        for block in older.blocks:
+        for block in [*older.blocks, *older.torn]:
             at = block.place * SECTOR
-            if at not in taken and log.sectors[at:at + SECTOR] == block.data and at + SECTOR <= len(image):
+            is_left = log.sectors[at:at + SECTOR] == older.sectors[at:at + SECTOR]
+            if at not in taken and is_left and at + SECTOR <= len(image):
                 taken.add(at)
                 image.placements.append((at, block))
     image.placements.sort(key=lambda placement: placement[0])

@@ -89,7 +89,7 @@ def test_what_came_back_is_told_by_its_evidence(log, holed):
     restored = replace(log, envelopes_found=90, envelopes_rebuilt=7, envelopes_repaired=1)
     assert told(restored) == (
         f"Nothing of flight {FLIGHT} is lost, by its numbers, in 15 min 26 s:\n"
-        "82 blocks whole, 7 rebuilt from parity, 1 repaired, proven by check sums.\n"
+        "82 blocks whole, 7 rebuilt from parity, 1 repaired.\n"
     )
     doubtful = [
         UnprovenLog(flight, 1, None, {"air": records_of("air", [300_100, 300_600])}, {})

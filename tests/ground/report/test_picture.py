@@ -115,7 +115,7 @@ def test_every_state_has_its_row_in_the_legend_and_the_rows_sum_to_the_source():
     assert rows["not whole here, but in another source"] == ("1", 512)
     assert rows["whole block of parity"] == ("15", 15 * 512)
     assert rows["damaged block of parity"] == rows["block rebuilt from parity and proven"] == ("1", 512)
-    assert rows["damaged block, repaired and proven"] == ("2", 1024)
+    assert rows["damaged block, repaired"] == ("2", 1024)
     assert rows["packets"] == ("10 packets", 180)  # 65530 .. 65535, 0 .. 3
     assert rows["blank, zeros"] == ("200", 102400)
 

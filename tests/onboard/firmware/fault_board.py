@@ -1,8 +1,8 @@
-# A board whose chips, receiver and card can be made to fail while the real logger flies on it. Runs on CPython and
-# MicroPython, in whole numbers only, so that every interpreter computes the same bytes.
+# A board whose chips, receiver and card can be made to fail while the real logger flies on it. Runs on
+# CPython and MicroPython, in whole numbers only, so that every interpreter computes the same bytes.
 #
-# The chips are those of the virtual board, which follow their data sheets. Each reading tells the second in which it
-# was taken, so that a stale one is seen.
+# The chips are those of the virtual board, which follow their data sheets. Each reading tells the second in
+# which it was taken, so that a stale one is seen.
 
 from bench_board import SETTINGS
 from onboard.firmware.logger import Logger
@@ -90,7 +90,7 @@ class Rows:
 
 
 class Chip:
-    """A chip on the bus that can stop answering. When it comes back, it has lost its supply and starts afresh."""
+    """A chip on the bus that can stop answering. It comes back afresh: its supply was gone."""
 
     def __init__(self, make):
         self._make = make
@@ -121,8 +121,20 @@ class Chip:
         self._reach().read_into(buffer)
 
 
+class UnresetBarometer(BarometerDevice):
+    """Converts only once it was reset: the data sheet wants a reset after power-on, to load the PROM."""
+
+    _is_reset = False
+
+    def write(self, buffer):
+        if buffer[0] == 0x1E:
+            self._is_reset = True
+        elif self._is_reset:
+            BarometerDevice.write(self, buffer)
+
+
 class Line:
-    """The receiver's line. `says` gives the bytes that it sends in a second; `fault` is raised by every call."""
+    """The receiver's line. `says` gives the bytes that it sends in a second; every call raises `fault`."""
 
     def __init__(self, clock, says):
         self._clock = clock
@@ -193,7 +205,7 @@ class Board:
     def __init__(self, card, height_m=lambda second: 100, start_tick=0):
         clock = self.clock = Clock(start_tick)
         self.barometer = Chip(
-            lambda: BarometerDevice(clock, Rows(lambda s: barometer_reading(s, height_m(s))), WORDS)
+            lambda: UnresetBarometer(clock, Rows(lambda s: barometer_reading(s, height_m(s))), WORDS)
         )
         self.humidity = Chip(lambda: HumidityDevice(clock, Rows(humidity_reading)))
         self.motion = Chip(lambda: MotionDevice(clock, Rows(motion_reading)))

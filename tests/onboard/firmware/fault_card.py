@@ -11,8 +11,9 @@ ROOT_SECTORS = 32
 class Card:
     """A FAT16 card with a log file; what is written to the log is kept in `log`, by position in the log.
 
-    refuses: function of a sector's number, True if the card raises OSError(5) instead of writing it; unreadable:
-    the same for reading; stall_ms: what each write takes beyond 3 ms. Outlives the boards that it is put in.
+    refuses: function of a sector's number, True if the card raises OSError(5) instead of writing it;
+    unreadable: the same for reading; stall_ms: what each write takes beyond 3 ms. Outlives the boards that it
+    is put in.
     """
 
     def __init__(self, log_sectors=4000):

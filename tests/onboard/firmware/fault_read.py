@@ -47,8 +47,9 @@ class Log:
         found = [(header, records) for _, _, header, records in found if not header["flags"]]
         self.blocks = [header for header, _ in found]
         self.records = [
-            Record(header["boot"], kind, tick, values) for header, records in found for kind, tick, values in records
-        ]
+            Record(header["boot"], kind, tick, values)
+            for header, records in found for kind, tick, values in records
+        ]  # fmt: skip
 
     def of(self, kind, boot=None):
         return [record for record in self.records if record.kind == kind and boot in (None, record.boot)]
@@ -65,13 +66,13 @@ class Log:
         return [phase for phase, before in zip(phases, [None, *phases[:-1]], strict=True) if phase != before]
 
     def events(self, *names, boot=None):
-        """(tick, event, subject, detail) of the events of these names; the subject of a device's event is its name."""
+        """(tick, event, subject, detail) of the events of these names; phases and devices by their names."""
+        words = {"booted": range(256), "phase changed": PHASES}
         found = []
         for record in self.of("event", boot):
             name = dict(EVENTS)[record.values["code"]]
-            subject = record.values["subject"]
             if name in names:
-                subject = subject if name == "booted" else (PHASES if name == "phase changed" else DEVICES)[subject]
+                subject = words.get(name, DEVICES)[record.values["subject"]]
                 found.append((record.tick, name, subject, record.values["detail"]))
         return found
 
@@ -93,7 +94,7 @@ class Log:
 
 
 def check(card, start_tick=0):
-    """Read a card of which every write came through whole; check what must hold whatever failed. Returns its Log."""
+    """Read a card without torn writes; check what must hold whatever failed. Returns its Log."""
     log = Log(card)
     assert card.written_over == 0
     assert log.whole == len(card.log)  # no block is torn or mixed up

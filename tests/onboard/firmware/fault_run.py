@@ -1,5 +1,5 @@
-# Flies a few faults and prints for each the CRC-32 over all blocks that stand on the card in the end, and how many
-# they are. Runs on CPython and MicroPython; test_fault_bytes.py compares.
+# Flies a few faults and prints for each how many blocks stand on the card in the end and their CRC-32. Runs
+# on CPython and MicroPython; test_fault_bytes.py compares.
 #
 # Garbage is collected only here, at module level: the WebAssembly interpreter's collector does not see every
 # local variable of an active function.
@@ -65,7 +65,8 @@ gc.collect()
 # All of it, a barometer that comes late, a clock that wraps and a reset.
 card = Card()
 fly_on(card, [
-    (0, lambda board, card: board.barometer.fail()), (0, noisy), (5, lambda board, card: board.barometer.come_back()),
+    (0, lambda board, card: board.barometer.fail()), (0, noisy),
+    (5, lambda board, card: board.barometer.come_back()),
     (8, lambda board, card: board.motion.come_back()), (10, refuse), (15, take_again),
 ], 40, TICK_PERIOD - 9000)
 gc.collect()

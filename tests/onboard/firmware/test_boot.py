@@ -11,7 +11,7 @@ FULL_SIZE = 60_000  # sectors: a log of 30 MB
 OTHER_FLIGHT = SETTINGS.replace("5f3a1c22", "0badcafe")
 AFTER_MAGIC = 4  # a torn write begins like a block
 
-# A short flight: it leaves at 20 s, bursts at 70 s, is down at 125 s. A reset comes in the middle of each phase.
+# A short flight: it leaves at 20 s, bursts at 70 s, is down at 125 s. A reset in the middle of each phase.
 RESETS_S = {"waiting": 15, "climbing": 60, "falling": 110, "landed": 230}
 
 

@@ -36,9 +36,11 @@ def staged(tmp_path_factory):
 @pytest.fixture(scope="module")
 def expected():
     path = os.pathsep.join([str(HERE), str(HERE.parents[2])])
-    return found(subprocess.run(
-        [sys.executable, str(HERE / "fault_run.py")], capture_output=True, text=True, env={**os.environ, "PYTHONPATH": path}
-    ))
+    done = subprocess.run(
+        [sys.executable, str(HERE / "fault_run.py")], capture_output=True, text=True,
+        env={**os.environ, "PYTHONPATH": path},
+    )
+    return found(done)
 
 
 def test_the_scenarios_differ_and_write_blocks(expected):

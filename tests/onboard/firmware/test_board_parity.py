@@ -78,6 +78,7 @@ def test_parity_stands_at_its_places_and_covers_its_members(depth, rate, blocks)
     for place in parity_places(len(region.sectors), depth, rate):
         members = [region.sectors[parity_member(place, depth, rate, k)] for k in range(rate)]
         assert region.sectors[place][PARITY_FIRST:BLOCK_LIMIT] == exclusive_or(members)
+        assert region.sectors[place][5] >> 1 == rate
 
 
 @given(st.integers(1, 20), st.integers(1, 20), st.integers(0, 5000))
@@ -110,6 +111,7 @@ def test_a_reset_in_a_stripe_changes_nothing():
         members = [region.sectors[parity_member(place, 4, 3, k)] for k in range(3)]
         whole = [sector for sector in members if is_whole(bytearray(sector))]
         assert region.sectors[place][PARITY_FIRST:BLOCK_LIMIT] == exclusive_or(whole)
+        assert region.sectors[place][5] >> 1 == len(whole)
 
 
 def test_a_reset_between_two_parity_blocks_changes_nothing():
