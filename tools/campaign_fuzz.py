@@ -80,38 +80,38 @@ def _has_atheris():
 
 
 def _by_atheris(name, target, seconds, options):
-    """(executions, note, findings) of a process that the engine drives."""
+    """(executions, note, findings) of processes that the engine drives."""
     _, seeds, longest, _ = target
+    findings = Findings(name, options.findings)
     with TemporaryDirectory() as temporary:
         corpus = Path(options.corpus or temporary) / name.replace(" ", "-")
         corpus.mkdir(parents=True, exist_ok=True)
         for index, seed in enumerate(seeds):
             (corpus / f"seed-{index}").write_bytes(seed)
-        runs = 0
-        lines = []
-        findings = []
-        stop = time.monotonic() + seconds
-        # The engine ends with the first finding; the rest of the time is for what lies behind it.
+        runs, stop = 0, time.monotonic() + seconds
+        # A timeout or too much memory ends the engine; the rest of the time is for what lies behind it.
         for attempt in range(8):
             left = stop - time.monotonic()
-            if (left < 1 and attempt) or (options.runs and runs >= options.runs):
+            if attempt and (left < 1 or 0 < options.runs <= runs):
                 break
             flags = [
                 f"-max_total_time={max(1, int(left))}", f"-seed={options.seed + attempt}", f"-max_len={longest}",
                 f"-timeout={TIMEOUT_S}", f"-rss_limit_mb={MEMORY_MB}", "-print_final_stats=1",
-                f"-artifact_prefix={Path(options.findings)}{os.sep}{name.replace(' ', '-')}-",
+                f"-artifact_prefix={findings.folder}{os.sep}{findings.stem}-",
             ]
             if options.runs:
                 flags.append(f"-runs={options.runs - runs}")
-            command = [sys.executable, __file__, "--child", f"{name}|{corpus}|{'|'.join(flags)}"]
-            done = subprocess.run(command, capture_output=True, text=True, errors="replace")
-            lines = done.stderr.splitlines()
+            child = "|".join([name, str(findings.folder), str(corpus), *flags])
+            done = subprocess.run(
+                [sys.executable, __file__, "--child", child], capture_output=True, text=True, errors="replace"
+            )
             runs += _number(r"stat::number_of_executed_units:\s+(\d+)", done.stderr)
+            findings.words += re.findall(r"^FINDING (.*)$", done.stdout, re.MULTILINE)
             if done.returncode == 0:
                 break
-            findings.append(_what_broke(done))
+            findings.words.append(_what_broke(done))
         reached, peak = _number(r"cov: (\d+)", done.stderr), _number(r"stat::peak_rss_mb:\s+(\d+)", done.stderr)
-        return runs, f"{reached} edges reached, {peak} MB", findings
+    return runs, f"{reached} edges reached, {peak} MB", sorted(set(findings.words))
 
 
 def _number(pattern, text):
@@ -122,18 +122,45 @@ def _number(pattern, text):
 def _what_broke(done):
     lines = done.stderr.splitlines() + done.stdout.splitlines()
     marks = [line for line in lines if re.search(r"Error|Exception|ERROR|timeout|out-of-memory|Test unit written", line)]
-    return " | ".join(marks[:6]) or f"exit code {done.returncode}: {' | '.join(lines[-3:])}"
+    return f"exit code {done.returncode}: {' | '.join(marks[:6] or lines[-3:])}"
 
 
 def _atheris_child(options):
     import atheris
 
-    name, corpus, *flags = options.child.split("|")
+    name, folder, corpus, *flags = options.child.split("|")
     with atheris.instrument_imports(include=["ground", "protocol", "onboard"]):
         from tools.campaign.targets import TARGETS
-    atheris.Setup([sys.argv[0], *flags, corpus], TARGETS[name][0])
+    findings, function = Findings(name, folder), TARGETS[name][0]
+
+    def run(data):
+        try:
+            function(data)
+        except Exception as error:
+            if findings.keep(error, data):
+                print(f"FINDING {findings.words[-1]}", flush=True)
+
+    atheris.Setup([sys.argv[0], *flags, corpus], run)
     atheris.Fuzz()
     return 0
+
+
+class Findings:
+    """Keeps the first input that raises an error at some place, and goes on."""
+
+    def __init__(self, name, folder):
+        self.folder, self.stem = Path(folder), name.replace(" ", "-")
+        self.words = []
+
+    def keep(self, error, data):
+        """True if this error at this place is new."""
+        where = traceback.extract_tb(error.__traceback__)[-1]
+        place = f"{type(error).__name__} ({Path(where.filename).name}:{where.lineno})"
+        if any(words.startswith(place) for words in self.words):
+            return False
+        self.words.append(f"{place}: {str(error)[:200]}")
+        (self.folder / f"{self.stem}-{len(self.words)}-{type(error).__name__}").write_bytes(data)
+        return True
 
 
 class Late(BaseException):
@@ -144,7 +171,7 @@ def _by_mutation(name, target, seconds, options):
     """As _by_atheris, in this process and without a guide."""
     function, seeds, longest, _ = target
     rng = Random(f"{name} {options.seed}")
-    findings, runs, pool = [], 0, list(seeds)
+    findings, runs, pool = Findings(name, options.findings), 0, list(seeds)
 
     def late(*_):
         raise Late(f"longer than {TIMEOUT_S} s")
@@ -157,11 +184,7 @@ def _by_mutation(name, target, seconds, options):
         try:
             function(data)
         except (Exception, Late) as error:
-            where = traceback.extract_tb(error.__traceback__)[-1]
-            words = f"{type(error).__name__}: {error} ({Path(where.filename).name}:{where.lineno})"
-            if words not in findings:
-                findings.append(words)
-                (Path(options.findings) / f"{name.replace(' ', '-')}-{len(findings)}").write_bytes(data)
+            findings.keep(error, data)
         finally:
             signal.alarm(0)
         runs += 1
@@ -169,8 +192,8 @@ def _by_mutation(name, target, seconds, options):
             pool = [*seeds, data, *pool[len(seeds):]][:200]
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
     if peak > MEMORY_MB:
-        findings.append(f"{peak} MB of memory used")
-    return runs, f"{peak} MB", findings
+        findings.words.append(f"{peak} MB of memory used")
+    return runs, f"{peak} MB", findings.words
 
 
 def _mutated(rng, data, longest):

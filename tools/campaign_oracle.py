@@ -17,6 +17,8 @@ from collections import Counter, defaultdict
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import zstandard
+
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from tools.campaign import cases, sources  # noqa: E402
@@ -27,7 +29,11 @@ COLUMNS = (
     "cases", "written", "survived", "proven", "rebuildable", "rebuilt", "repairable", "repaired", "extra", "packets",
     "missed", "invented", "missed records", "invented records", "unproven records", "chance", "failed",
 )
-GZIPPED = 7  # every so many cases the source is compressed
+COMPRESSED = 7  # every so many cases the source is compressed, by turns in one of two ways
+
+
+def _gzip(data):
+    return gzip.compress(data, 1)
 
 
 def run_case(seed, folder):
@@ -37,9 +43,11 @@ def run_case(seed, folder):
         case = cases.make_case(seed)
         verdict.name = case.name
         data = bytes(case.image.data)
-        is_compressed = seed % GZIPPED == 0
-        path = Path(folder) / f"case-{seed}.img{'.gz' if is_compressed else ''}"
-        path.write_bytes(gzip.compress(data, 1) if is_compressed else data)
+        suffix, pack = (".img", bytes)
+        if seed % COMPRESSED == 0:
+            suffix, pack = ((".img.gz", _gzip), (".img.zst", zstandard.compress))[seed // COMPRESSED % 2]
+        path = Path(folder) / f"case-{seed}{suffix}"
+        path.write_bytes(pack(data))
         try:
             verdict = judge(case, read(path, len(data)))
         finally:

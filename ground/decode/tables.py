@@ -17,9 +17,9 @@ _RENAMED = {("fix", "speed"): "ground_speed"}  # the field is read beside its ki
 
 @dataclass
 class Table:
-    """columns: dict name -> array (n,), rows in order of boot, then time. "utc" is datetime64[ms]
-    (NaT where unknown), "boot" and "tick_ms" (since boot) are int64, other numbers are floats (NaN
-    = missing), text is str ('' = missing); "evidence" is a word. decimals: dict name -> digits after the point.
+    """columns: dict name -> array (n,), rows in order of boot, then time. "utc" is datetime64[ms] (NaT
+    where unknown), "boot" and "tick_ms" (since boot) are int64, other numbers are floats (NaN = missing),
+    text is str ('' = missing); "evidence" is a word. decimals: dict name -> digits after the point.
     """
 
     kind: str
@@ -85,8 +85,8 @@ def decode_flight(boots) -> Flight:
 def decode_unproven(flight, logs):
     """Convert records that nothing proves, by what the proven ones say of sensors and clocks.
 
-    flight: Flight; logs: list of UnprovenLog. Returns dict kind name -> Table, of the logs of this flight; the
-    column "why" says what is wrong with the block of each record.
+    flight: Flight; logs: list of UnprovenLog. Returns dict kind name -> Table, of the logs of this flight;
+    the column "why" says what is wrong with the block of each record.
     """
     boots = {boot.boot: boot for boot in flight.boots}
     parts = {}

@@ -138,6 +138,8 @@ def load_mission(path) -> Mission:
         raise MissionError(f"{path}: is not UTF-8 text; save the mission file as UTF-8") from None
     except tomllib.TOMLDecodeError as error:
         raise MissionError(f"{path}: is not valid TOML: {error}") from None
+    except (RecursionError, ValueError):  # nested beyond reason, or a number of thousands of digits
+        raise MissionError(f"{path}: is not a mission file: brackets too deep or a number too long; check it") from None
     return _build(Mission, content, str(path), "")
 
 
@@ -161,7 +163,10 @@ def _convert(wanted, value, where, key):
             raise MissionError(f"{where}: {key} must be a section, written [{key}]")
         return _build(wanted, value, where, key + ".")
     if wanted is float and isinstance(value, int) and not isinstance(value, bool):
-        return float(value)
+        try:
+            return float(value)
+        except OverflowError:
+            raise MissionError(f"{where}: {key} is too large a number; check it") from None
     if wanted is tuple and isinstance(value, list):
         return tuple(value)
     if not isinstance(value, wanted) or isinstance(value, bool):

@@ -16,11 +16,11 @@ _STATES = {REBUILT: ledger.REBUILT, REPAIRED: ledger.REPAIRED}
 
 def used_of(stock, series):
     """The Restored blocks with records that are used in these Series of blocks, one for each number: list."""
-    wanted = {
-        (item.flight, item.boot, number): level
-        for item in series if item.evidence is not None
-        for number, level in zip(item.numbers.tolist(), item.evidence.tolist(), strict=True) if level != PROVEN
-    }
+    wanted = {}
+    for item in series:
+        if item.evidence is not None:
+            rows = np.flatnonzero(item.evidence != PROVEN).tolist()
+            wanted |= {(item.flight, item.boot, int(item.numbers[i])): int(item.evidence[i]) for i in rows}
     return [
         item for item in stock.restored
         if not is_parity(item.header) and wanted.pop(_identity(item.header), None) == item.evidence
@@ -84,8 +84,8 @@ def evidence_counts(series, boots, unproven):
 
 
 def parity_counts(stock):
-    """{flight: {"found": n, "missing": n}} of the parity blocks between the first and the last place of each flight
-    that writes parity.
+    """{flight: {"found": n, "missing": n}} of the parity blocks between the first and the last place of
+    each flight that writes parity.
     """
     headers = stock.found["header"]
     counts = {}

@@ -87,7 +87,11 @@ def _assemble_with(joint, stock):
     roles = roles_of(joint.found)
     notes = role_notes(roles) + conflict_notes(joint, roles)
     damaged = [replace(item, offset=item.offset + part.base) for part in joint.scans for item in part.damaged]
-    restore(stock, joint, damaged, lambda: {item.kinds for item in block_series(joint, joint.found, roles, [], stock)})
+
+    def tables():
+        return {item.kinds for item in block_series(joint, joint.found, roles, [], stock)}
+
+    restore(stock, joint, damaged, tables)
     blocks = block_series(joint, joint.found, roles, notes, stock)
     heard = hear(joint, blocks)
     series = blocks + heard.series

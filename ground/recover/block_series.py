@@ -61,8 +61,8 @@ def role_notes(roles):
 
 
 def block_series(source, found, roles, notes, stock):
-    """One decoded Series for each flight and boot among the blocks, the restored ones of a Stock included; those
-    that are not decoded count as found, since their headers keep their meaning.
+    """One decoded Series for each flight and boot among the blocks, the restored ones of a Stock included;
+    those that are not decoded count as found, since their headers keep their meaning.
     """
     rows, restored = _with_restored(chosen(found, roles <= NOT_DECODED), stock)
     keys, numbers = boot_keys(rows["header"]), rows["header"]["number"]
@@ -73,15 +73,16 @@ def block_series(source, found, roles, notes, stock):
         restored = restored[order]
     rows = picked(rows, order)
     edges = [0, *(np.flatnonzero(np.diff(keys[order])) + 1).tolist(), len(rows)]
+    parts = [slice(start, stop) for start, stop in zip(edges, edges[1:], strict=False) if start < stop]
     return [
-        _series(_Reader(source, stock, rows[start:stop], None if restored is None else restored[start:stop], notes))
-        for start, stop in zip(edges, edges[1:], strict=False) if start < stop
+        _series(_Reader(source, stock, rows[part], None if restored is None else restored[part], notes))
+        for part in parts
     ]
 
 
 def _with_restored(kept, stock):
-    """Rows of FOUND_DTYPE, and for each its index among the restored blocks, -1 if it stands in the source; None
-    if nothing was restored.
+    """Rows of FOUND_DTYPE, and for each its index among the restored blocks, -1 if it stands in the source;
+    None if nothing was restored.
     """
     items = [(index, item) for index, item in enumerate(stock.restored) if not is_parity(item.header)]
     if not items:
@@ -97,8 +98,8 @@ def _series(reader):
     headers = reader.rows["header"]
     first = headers[0]
     series = Series(
-        "block", flight_name(flight_words(headers)[0]), int(first["boot"]), headers["number"].astype(np.int64),
-        unwrapped(headers["tick"]), reader.rows["offset"], reader.batches,
+        "block", flight_name(flight_words(headers)[0]), int(first["boot"]),
+        headers["number"].astype(np.int64), unwrapped(headers["tick"]), reader.rows["offset"], reader.batches,
         places=headers["place"].astype(np.int64), evidence=reader.evidence(),
         parity=(int(first["depth"]), int(first["rate"])),
     )
@@ -131,7 +132,9 @@ class _Reader:
         view, data = memoryview(buffer), np.frombuffer(buffer, np.uint8)
         for first in range(0, len(self.rows), BATCH):
             batch = self.rows[first:first + BATCH]
-            restored = np.full(len(batch), -1) if self.restored is None else self.restored[first:first + BATCH]
+            restored = np.full(len(batch), -1)
+            if self.restored is not None:
+                restored = self.restored[first:first + BATCH]
             self._read(batch["offset"], restored, view)
             starts = BLOCK_SIZE * np.arange(len(batch)) + BLOCK_FIRST
             used = bytes_used(batch["header"])

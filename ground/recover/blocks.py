@@ -18,7 +18,7 @@ _VERSION_MAX = 15  # versions above ours are found, not decoded; noise rarely lo
 _MAGIC_WORD = np.frombuffer(BLOCK_MAGIC, "<u4")[0]
 # Equal in all blocks of a flight, so they tell a damaged one.
 _IDENTITY = np.concatenate([
-    np.arange(BLOCK_HEADER_DTYPE.fields[name][1], BLOCK_HEADER_DTYPE.fields[name][1] + BLOCK_HEADER_DTYPE[name].itemsize)
+    BLOCK_HEADER_DTYPE.fields[name][1] + np.arange(BLOCK_HEADER_DTYPE[name].itemsize)
     for name in ("version", "depth", "rate", "flight")
 ])
 

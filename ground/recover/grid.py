@@ -1,4 +1,4 @@
-"""The grid of whole blocks in a source: who a block at some offset must be, by those that stand next to it."""
+"""The grid of whole blocks in a source: who a block at an offset must be, by those that stand next to it."""
 
 import numpy as np
 
@@ -20,8 +20,8 @@ class Grid:
         return [self._found[i] for i in (at - 1, at) if 0 <= i < len(self._found)]
 
     def fits(self, header, offset):
-        """True if a block at this offset can have this header: magic as ever, version, flight and parity those of
-        a block next to it, and the place that its offset says, if it stands on the grid of one of them.
+        """True if a block at this offset can have this header: magic as ever, version, flight and parity
+        those of a block next to it, and the place that its offset says, if it stands on the grid of one of them.
         """
         if bytes(header["magic"]) != BLOCK_MAGIC:
             return False
@@ -29,13 +29,16 @@ class Grid:
             row for row in self.around(offset)
             if all(row["header"][name] == header[name] for name in _IDENTITY)
         ]
-        steps = [divmod(offset - int(row["offset"]), BLOCK_SIZE) for row in kin]
-        places = [int(row["header"]["place"]) + step for row, (step, rest) in zip(kin, steps, strict=True) if not rest]
+        places = []
+        for row in kin:
+            step, rest = divmod(offset - int(row["offset"]), BLOCK_SIZE)
+            if not rest:
+                places.append(int(row["header"]["place"]) + step)
         return bool(kin) and (not places or int(header["place"]) in places)
 
     def place_at(self, offset):
-        """(header of a block next to it, place) of the sector at an offset, by the nearest whole block on whose
-        grid it stands; None if there is none.
+        """(header of a block next to it, place) of the sector at an offset, by the nearest whole block on
+        whose grid it stands; None if there is none.
         """
         rows = sorted(self.around(offset), key=lambda row: abs(offset - int(row["offset"])))
         for row in rows:

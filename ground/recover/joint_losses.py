@@ -60,8 +60,8 @@ def claim_of(damaged):
 
 
 def followers(blocks):
-    """For each Series of blocks that of the next boot of its flight that left any, by (flight, boot); not where
-    places do not rise with the boots, as on several cards.
+    """For each Series of blocks that of the next boot of its flight that left any, by (flight, boot); not
+    where places do not rise with the boots, as on several cards.
     """
     known = {}
     ordered = sorted(blocks, key=lambda item: (item.flight, item.boot))
@@ -175,7 +175,8 @@ def _whole_runs(series, before, after, origin):
     edges = np.flatnonzero(np.diff(series.places[first:last]) != 1) + 1
     return [
         (
-            origin + BLOCK_SIZE * int(series.places[run[0]]), origin + BLOCK_SIZE * (int(series.places[run[-1]]) + 1),
+            origin + BLOCK_SIZE * int(series.places[run[0]]),
+            origin + BLOCK_SIZE * (int(series.places[run[-1]]) + 1),
             int(series.offsets[run[0]]),
         )
         for run in np.split(np.arange(first, last), edges) if len(run)

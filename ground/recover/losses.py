@@ -31,7 +31,9 @@ class Places:
         self._offsets = [item.offset for item in ranges]
 
     def codes(self, start, count):
-        """What stands in each of `count` sectors from offset `start`: uint8 (count,), index of _REASONS or _HELD."""
+        """What stands in each of `count` sectors from offset `start`: uint8 (count,), index of _REASONS or
+        _HELD.
+        """
         codes = np.full(count, _REASONS.index(OVERWRITTEN), np.uint8)
         stop = start + count * BLOCK_SIZE
         index = max(0, bisect_right(self._offsets, start) - 1)
@@ -48,8 +50,8 @@ class Places:
 
 
 _BY_STATE = {
-    BLOCK_DAMAGED: _REASONS.index(DAMAGED), UNREADABLE: _REASONS.index(NOT_READABLE), BLOCK: _HELD, PARITY: _HELD,
-    REBUILT: _HELD, REPAIRED: _HELD,
+    BLOCK_DAMAGED: _REASONS.index(DAMAGED), UNREADABLE: _REASONS.index(NOT_READABLE),
+    BLOCK: _HELD, PARITY: _HELD, REBUILT: _HELD, REPAIRED: _HELD,
 }
 
 
@@ -68,7 +70,8 @@ def block_losses(series, claims, places, limit=None):
         first, last = int(numbers[i]) + 1, int(numbers[i + 1]) - 1
         codes = _between(series, i, int(series.places[i + 1]), int(series.offsets[i + 1]), places)
         if codes is not None and len(codes) > last - first:
-            reasons = [(first + k, first + k, reason) for k, reason in enumerate(_best(codes, last - first + 1))]
+            best = _best(codes, last - first + 1)
+            reasons = [(first + k, first + k, reason) for k, reason in enumerate(best)]
         else:
             reasons = _by_claim(first, last, claimed)
         losses += _runs(series, i, i + 1, reasons)
@@ -100,8 +103,8 @@ def _best(codes, count):
 
 
 def begin_of(series):
-    """(place, offset) at which a boot began, by its first whole block and the numbers missing before it; offset -1
-    if not known. None if there are not so many places.
+    """(place, offset) at which a boot began, by its first whole block and the numbers missing before it;
+    offset -1 if not known. None if there are not so many places.
     """
     place, offset = int(series.places[0]), int(series.offsets[0])
     begin = place_of(int(data_index(place, *series.parity)) - int(series.numbers[0]), *series.parity)

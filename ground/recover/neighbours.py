@@ -56,7 +56,7 @@ def _known(header):
 
 
 class Neighbours:
-    """The whole blocks of one flight. headers: structured (n,), BLOCK_HEADER_DTYPE, of blocks with records."""
+    """The whole blocks of one flight. headers: of blocks with records, structured (n,)."""
 
     def __init__(self, headers):
         self._all = Row(headers)

@@ -12,9 +12,9 @@ _JUMP_MS = 5000  # a block is closed two seconds after its first record, later o
 def orderly_records(block, used, sizes):
     """Where the records stand that follow each other without fault: (list of positions, where they end).
 
-    block: 512 bytes; used: bytes of records by its header; sizes: bytes of a record by kind number, 0 = unknown.
-    It ends before the first record of an unknown kind, that does not fit, or whose time falls more than
-    SLACK_MS behind the latest or jumps ahead of it.
+    block: 512 bytes; used: bytes of records by its header; sizes: bytes of a record by kind number, 0 =
+    unknown. It ends before the first record of an unknown kind, that does not fit, or whose time falls more
+    than SLACK_MS behind the latest or jumps ahead of it.
     """
     at, end = BLOCK_FIRST, min(BLOCK_FIRST + used, BLOCK_LIMIT)
     positions, latest = [], 0

@@ -1,18 +1,19 @@
 """Rebuilding lost blocks from parity.
 
-A parity block holds the exclusive or of its members' bytes from the boot on, their CRC-32 included. Where one
-member is lost, these bytes of it are the exclusive or of the parity block and the other members. What stands
-before them is known from the parity block (magic, version, flags, depth, rate, flight) and from the rule
-of the places (place), except for the number. Exactly one number makes the CRC-32 right; it must be one of those
-that the neighbours leave possible, and the boot too. With N numbers possible, wrong bytes pass with probability
-N / 2^32: between two neighbours of the boot N is 1, at the edge of a boot at most the number of places up to
-the next whole block, and never more than CANDIDATES_MAX. With up to `rate` members tried, that is at most
-10 * 1024 / 2^32 = 2.4e-6 a group, and typically 1 / 2^32 = 2.3e-10.
+A parity block holds the exclusive or of its members' bytes from the boot on, their CRC-32 included. Where
+one member is lost, these bytes of it are the exclusive or of the parity block and the other members. What
+stands before them is known from the parity block (magic, version, flags, depth, rate, flight) and from the
+rule of the places (place), except for the number. Exactly one number makes the CRC-32 right; it must be one
+of those that the neighbours leave possible, and the boot too. With N numbers possible, wrong bytes pass
+with probability N / 2^32: between two neighbours of the boot N is 1, at the edge of a boot at most the
+number of places up to the next whole block, and never more than CANDIDATES_MAX. With up to `rate` members
+tried, that is at most 10 * 1024 / 2^32 = 2.4e-6 a group, and typically 1 / 2^32 = 2.3e-10.
 
-A member that was not a whole block of the flight when the board made the parity is not in it, and bits 1 to 7 of the flags
-say how many are. So where several members are missing, a block is rebuilt only if exactly one of those that were taken in is
-no longer there. Without that count, the exclusive or of three or five missing blocks could pass for one: the CRC-32 is affine,
-so it is right for any odd number of them, and their places and numbers may cancel.
+A member that was not a whole block of the flight when the board made the parity is not in it, and bits 1 to
+7 of the flags say how many are. So where several members are missing, a block is rebuilt only if exactly
+one of those that were taken in is no longer there. Without that count, the exclusive or of three or five
+missing blocks could pass for one: the CRC-32 is affine, so it is right for any odd number of them, and
+their places and numbers may cancel.
 """
 
 import numpy as np
@@ -48,7 +49,9 @@ class Rebuilder:
         self._waiting.append((header_of(block), offset, None))
 
     def run(self):
-        """Rebuild until nothing new comes, since a rebuilt block may tell another's number. True if any came."""
+        """Rebuild until nothing new comes, since a rebuilt block may tell another's number. True if any
+        came.
+        """
         begun = len(self._stock.restored)
         for _ in range(_ROUNDS_MAX):
             before = len(self._stock.restored)

@@ -8,7 +8,7 @@ from ground.layout import RECORD_HEADER_DTYPE
 from ground.recover.result import KindRecords
 from ground.recover.search import overlapping
 
-_ROOM_MAX = 16  # times as much as came so far
+_ROOM_MAX = 16  # times as many records as came so far
 _HEADER_SIZE = RECORD_HEADER_DTYPE.itemsize
 _DIFFERENCE_AT = RECORD_HEADER_DTYPE.fields["difference"][1]
 
@@ -65,30 +65,41 @@ def walk(data, starts, ends, sizes):
     return Walk(most, kinds[:most].T.ravel(), positions[:most].T.ravel(), stopped)
 
 
-class _Column:
-    """An array that grows. Copying it often would cost more than finding what it holds, so it is given room
-    for all that is to come if the rest of the source is like the part before.
+class _Columns:
+    """Arrays of all kinds, by kind number: ticks, payloads and levels of evidence, of which `used` are in use.
+
+    Room is made for many records and for all kinds at once: a system hands out large pieces of memory much faster
+    than small ones, and those parts that are never written to are not really taken.
     """
 
-    def __init__(self, dtype):
-        self._array = np.empty(0, dtype)
-        self._used = 0
+    def __init__(self, kinds):
+        self._sizes = {kind.number: kind.payload_size for kind in kinds}
+        self._room = dict.fromkeys(self._sizes, 0)
+        self.used = dict.fromkeys(self._sizes, 0)
+        self.ticks, self.payloads, self.levels = {}, {}, {}
 
-    def append(self, values, share):
-        """share: which part of the source has been read, above 0, up to 1."""
-        end = self._used + len(values)
-        if end > len(self._array):
-            # Memory that is never written to is not really taken.
-            room = np.empty(int(end * min(1.1 / share, _ROOM_MAX)) + 1, self._array.dtype)
-            room[:self._used] = self.values
-            self._array = room
-        self._array[self._used:end] = values
-        self._used = end
+    def make_room(self, counts, share):
+        """For so many more records (kind number to count). share: which part of the source has been read; the rest
+        is expected to be like it.
+        """
+        wanted = {number: self.used[number] + count for number, count in counts.items()}
+        if all(count <= self._room[number] for number, count in wanted.items()):
+            return
+        growing = [number for number, count in wanted.items() if count > share * self._room[number]]
+        for number in growing:
+            self._room[number] = int(wanted[number] * min(1.1 / share, _ROOM_MAX)) + 1
+        self._move(self.ticks, np.int64, dict.fromkeys(growing, 1))
+        self._move(self.payloads, np.uint8, {number: self._sizes[number] for number in growing})
+        self._move(self.levels, np.uint8, dict.fromkeys(growing, 1))
 
-    @property
-    def values(self):
-        """All values so far."""
-        return self._array[:self._used]
+    def _move(self, columns, dtype, widths):
+        memory = np.empty(sum(self._room[number] * width for number, width in widths.items()), dtype)
+        at = 0
+        for number, width in widths.items():
+            end, used = at + self._room[number] * width, self.used[number] * width
+            if used:
+                memory[at:at + used] = columns[number][:used]
+            columns[number], at = memory[at:end], end
 
 
 class Gatherer:
@@ -97,7 +108,8 @@ class Gatherer:
     def __init__(self, kinds):
         self._kinds = kinds
         self._sizes = record_sizes(kinds)
-        self._columns = {}
+        self._columns = _Columns(kinds)
+        self._has_evidence = False
         self.unreadable = 0
 
     def add(self, data, starts, ends, base_ms, share=1.0, evidence=None):
@@ -108,28 +120,34 @@ class Gatherer:
         """
         found = walk(data, starts, ends, self._sizes)
         self.unreadable += int(found.stopped.sum())
+        self._has_evidence = evidence is not None
         differences = overlapping(data[_DIFFERENCE_AT:], np.dtype("<i2"))
+        chosen = {kind.number: np.flatnonzero(found.kinds == kind.number) for kind in self._kinds}
+        columns = self._columns
+        columns.make_room({number: len(places) for number, places in chosen.items() if len(places)}, share)
         for kind in self._kinds:
-            chosen = np.flatnonzero(found.kinds == kind.number)
-            if len(chosen):
-                at = found.positions.take(chosen)
-                if kind.number not in self._columns:
-                    self._columns[kind.number] = _Column(np.int64), _Column(np.uint8), _Column(np.uint8)
-                tick_ms, payload, levels = self._columns[kind.number]
-                envelopes = chosen // found.most
-                tick_ms.append(base_ms.take(envelopes) + differences[at], share)
-                payload.append(_gather(data, at, kind.payload_size), share)
-                if evidence is not None:
-                    levels.append(evidence.take(envelopes), share)
+            number, places = kind.number, chosen[kind.number]
+            if not len(places):
+                continue
+            first, last = columns.used[number], columns.used[number] + len(places)
+            at, envelopes = found.positions.take(places), places // found.most
+            np.add(base_ms.take(envelopes), differences[at], out=columns.ticks[number][first:last])
+            size = kind.payload_size
+            columns.payloads[number][first * size:last * size] = _gather(data, at, size)
+            if evidence is not None:
+                columns.levels[number][first:last] = evidence.take(envelopes)
+            columns.used[number] = last
 
     def finish(self):
         """Everything collected: dict of kind name to KindRecords, kinds without records left out."""
         records = {}
         for kind in self._kinds:
-            if kind.number in self._columns:
-                tick_ms, payload, levels = (column.values for column in self._columns[kind.number])
-                values = payload.view(kind.dtype) if kind.payload_size else np.zeros(len(tick_ms), kind.dtype)
-                evidence = levels if len(levels) else None
+            count, size = self._columns.used[kind.number], kind.payload_size
+            if count:
+                values = self._columns.payloads[kind.number][:count * size]
+                values = values.view(kind.dtype) if size else np.zeros(count, kind.dtype)
+                evidence = self._columns.levels[kind.number][:count] if self._has_evidence else None
+                tick_ms = self._columns.ticks[kind.number][:count]
                 records[kind.name] = in_order(KindRecords(kind, tick_ms, values, evidence))
         return records
 

@@ -1,13 +1,14 @@
 """Repairing a block in which one bit, or one burst of up to four bits, is wrong.
 
-The syndrome of the damaged block names the wrong bits (see ground.recover.syndrome). A block with more damage than
-that has a syndrome that is as good as random. 4096 single bits, 4095 pairs of neighbours, 2 * 4094 bursts over three
-bits and 4 * 4093 over four make 32 751 patterns, so such a block passes for repairable with probability
-32751 / 2^32 = 7.6e-6, one in 131 000. Then a wrong repair must also give a header that fits the neighbours (identity,
-place, number, boot, time), records of known kinds that fill the used bytes exactly, times in order, and zeros
-behind; it turns over one to four bits, so where the damage lies in values of records alone, these tests are passed by
-most of what gets there: 7.6e-6 a damaged block is the bound. Of all 8 386 560 pairs of wrong bits none has the syndrome
-of another pattern (a test counts them): two wrong bits are never repaired to something else.
+The syndrome of the damaged block names the wrong bits (see ground.recover.syndrome). A block with more
+damage than that has a syndrome that is as good as random. 4096 single bits, 4095 pairs of neighbours, 2 *
+4094 bursts over three bits and 4 * 4093 over four make 32 751 patterns, so such a block passes for
+repairable with probability 32751 / 2^32 = 7.6e-6, one in 131 000. Then a wrong repair must also give a
+header that fits the neighbours (identity, place, number, boot, time), records of known kinds that fill the
+used bytes exactly, times in order, and zeros behind; it turns over one to four bits, so where the damage
+lies in values of records alone, these tests are passed by most of what gets there: 7.6e-6 a damaged block
+is the bound. Of all 8 386 560 pairs of wrong bits none has the syndrome of another pattern (a test counts
+them): two wrong bits are never repaired to something else.
 """
 
 from ground.layout import OWN_KINDS
@@ -24,8 +25,8 @@ from protocol.block import BLOCK_FIRST, BLOCK_LIMIT, FLAG_PARITY, is_parity_plac
 def repair(stock, grid, blocks, tables):
     """Repair what can be repaired and is not known yet; repaired blocks with records are added to the stock.
 
-    stock: Stock; grid: Grid; blocks: iterable of (offset, 512 bytes) of damaged blocks; tables: called without
-    arguments, gives the tables of kinds that manifests of the source describe. Returns list of
+    stock: Stock; grid: Grid; blocks: iterable of (offset, 512 bytes) of damaged blocks; tables: called
+    without arguments, gives the tables of kinds that manifests of the source describe. Returns list of
     (offset, bytes): repaired parity blocks.
     """
     parity = []

@@ -10,14 +10,15 @@ from ground.recover.headers import flight_of, flight_words, is_parity, place_key
 from ground.recover.neighbours import Neighbours
 from ground.recover.spool import Spool
 from ground.recover.syndrome import syndrome
-from protocol.block import BLOCK_SIZE, FLAG_PARITY
+from protocol.block import BLOCK_SIZE
 from protocol.table import FORMAT_VERSION
 
 
 @dataclass(frozen=True)
 class Restored:
-    """A block that does not stand whole in the source. header: structured scalar; crc: its CRC-32; offset: where
-    its sector stands, None if that is not known; evidence: see ground.recover.evidence; how: for the ledger.
+    """A block that does not stand whole in the source. header: structured scalar; crc: its CRC-32; offset:
+    where its sector stands, None if that is not known; evidence: see ground.recover.evidence; how: for the
+    ledger.
     """
 
     header: np.void
@@ -40,7 +41,8 @@ class Stock:
 
     def __init__(self, source, found):
         headers = found["header"]
-        ours = (headers["version"] == FORMAT_VERSION) & ((headers["flags"] == 0) | (headers["flags"] & FLAG_PARITY != 0))
+        known = (headers["flags"] == 0) | is_parity(headers)
+        ours = known & (headers["version"] == FORMAT_VERSION)
         self._source = source
         self.found = chosen(found, ours)
         self.is_parity = is_parity(self.found["header"])

@@ -1,10 +1,10 @@
 """The CRC-32 of a block as a linear map: which damage to a block gives which syndrome.
 
-The syndrome of 512 bytes is the CRC-32 of the first 508 exclusive or the one that stands in the last four. It is 0
-for a whole block. For a block with flipped bits it is the exclusive or of one word a bit, which depends on the
-bit's position alone. So one CRC of a damaged block tells which bit, or which short burst, would explain it.
-Method: syndrome decoding of a linear code; W. W. Peterson, D. T. Brown, "Cyclic Codes for Error Detection",
-Proceedings of the IRE 49 (1961), 228-235.
+The syndrome of 512 bytes is the CRC-32 of the first 508 exclusive or the one that stands in the last four.
+It is 0 for a whole block. For a block with flipped bits it is the exclusive or of one word a bit, which
+depends on the bit's position alone. So one CRC of a damaged block tells which bit, or which short burst,
+would explain it. Method: syndrome decoding of a linear code; W. W. Peterson, D. T. Brown, "Cyclic Codes for
+Error Detection", Proceedings of the IRE 49 (1961), 228-235.
 """
 
 from functools import cache
@@ -76,8 +76,8 @@ def _number_solver():
 
 
 def number_of(block):
-    """The one number (of the block in its boot) with which these 512 bytes would be whole. It proves nothing by
-    itself; with N numbers that are possible, chance gives one of them with probability N / 2^32.
+    """The one number (of the block in its boot) with which these 512 bytes would be whole. It proves nothing
+    by itself; with N numbers that are possible, chance gives one of them with probability N / 2^32.
     """
     word = syndrome(block)
     number = int.from_bytes(block[_NUMBER_FIRST:_NUMBER_FIRST + 4], "little")

@@ -1,11 +1,12 @@
 """Records that can still be read in blocks whose check sum is wrong: torn, or partly written over.
 
-Nothing proves them. Of a block that neither parity nor repair gave back, whose header fits its neighbours, the
-records count that stand in order, of known kinds, with times that can be, up to the first that does not. One wrong
-byte inside a value goes unnoticed, so these records are kept apart from all others.
+Nothing proves them. Of a block that neither parity nor repair gave back, whose header fits its neighbours,
+the records count that stand in order, of known kinds, with times that can be, up to the first that does
+not. One wrong byte inside a value goes unnoticed, so these records are kept apart from all others.
 """
 
 from collections import defaultdict
+from struct import unpack_from
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from ground.recover.one_block import orderly_records
 from ground.recover.records import record_sizes
 from ground.recover.result import KindRecords, UnprovenLog
 from protocol.block import BLOCK_FIRST, BLOCK_LIMIT, BLOCK_SIZE
+from protocol.record import RECORD_HEADER
 from protocol.tick import tick_difference
 
 _HEADER_SIZE = RECORD_HEADER_DTYPE.itemsize
@@ -25,8 +27,8 @@ _HEADER_SIZE = RECORD_HEADER_DTYPE.itemsize
 def unproven_logs(stock, source, damaged, series):
     """UnprovenLogs of the damaged blocks that were not restored.
 
-    stock: Stock; source: has read_into; damaged: list of Damaged; series: decoded Series of blocks, whose kinds are
-    used: a damaged block of a boot that left no whole one gives nothing.
+    stock: Stock; source: has read_into; damaged: list of Damaged; series: decoded Series of blocks, whose
+    kinds are used: a damaged block of a boot that left no whole one gives nothing.
     """
     grid = Grid(stock.found)
     of_boot = {(item.flight, item.boot): item for item in series}
@@ -69,10 +71,10 @@ def _log(series, kinds):
         found = kinds.get(kind.number, [])
         if found:
             data = b"".join(piece[_HEADER_SIZE:_HEADER_SIZE + kind.payload_size] for _, piece, _ in found)
-            values = np.frombuffer(data, kind.dtype) if kind.payload_size else np.zeros(len(found), kind.dtype)
-            tick_ms = np.array(
-                [base + int.from_bytes(piece[1:_HEADER_SIZE], "little", signed=True) for base, piece, _ in found]
-            )
+            values = np.zeros(len(found), kind.dtype)
+            if kind.payload_size:
+                values = np.frombuffer(data, kind.dtype)
+            tick_ms = np.array([base + unpack_from("<" + RECORD_HEADER, piece)[1] for base, piece, _ in found])
             order = np.argsort(tick_ms, kind="stable")
             levels = np.full(len(found), UNPROVEN, np.uint8)
             records[kind.name] = KindRecords(kind, tick_ms[order], values[order], levels)

@@ -14,7 +14,6 @@ MAGIC, SYNC = bytes.fromhex("8c4c42e7"), bytes.fromhex("9e4c")
 SIZES = {1: 53, 2: 11, 3: 9, 4: 30, 5: 15, 6: 9, 7: 17, 8: 9, 9: 29}
 FOREIGN, FOREIGN_SIZE = 200, 6
 BURST = 4  # bits; what a repair may turn
-UNKNOWN_MAX = 3  # members of a group of which a reader knows nothing
 
 
 @dataclass
@@ -120,11 +119,9 @@ def _parity(log, alive, near):
         _check_firmware(parity, members)
         if id(parity) in alive:
             missing = [block for block in members if id(block) not in alive]
-            unknown = parity.data[7] - len(members) + len(missing)
             if len(missing) == 1:
                 may.add(id(missing[0]))
-                # Of more, several valid blocks could pass for one: the exclusive or of three is never one of the three.
-                if unknown <= UNKNOWN_MAX and _number_is_known(missing[0], log, alive):
+                if _number_is_known(missing[0], log, alive):
                     must.add(id(missing[0]))
         if id(parity) in alive | near:
             may.update(id(block) for block in members
@@ -136,7 +133,7 @@ def _members(parity, by_place):
     depth, rate, place = parity.data[6], parity.data[7], parity.place
     start = place - place % (depth * (rate + 1))
     places = [start + place % depth + depth * k for k in range(rate)]
-    # What was no whole block of records of this flight when the parity was made counts as zeros.
+    # What was no whole block of records of this flight when the parity was made is not in it.
     members = [by_place[p] for p in places if p in by_place]
     return [block for block in members if not block.is_parity]
 
@@ -145,7 +142,8 @@ def _check_firmware(parity, members):
     total = 0
     for block in members:
         total ^= int.from_bytes(block.data[20:], "little")
-    assert total.to_bytes(492, "little") == parity.data[16:508], f"the parity at place {parity.place} was never right"
+    is_right = total.to_bytes(492, "little") == parity.data[16:508] and parity.data[5] >> 1 == len(members)
+    assert is_right, f"the parity at place {parity.place} was never right"
 
 
 def _number_is_known(lost, log, alive):

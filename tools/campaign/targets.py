@@ -190,7 +190,7 @@ def recover_sealed(data):
             inner = bytes([len(body)]) + bytes([head[2] % 2, head[3] % 3]) + head[4:10] + body
             source += b"\x9eL" + inner + pack("<H", crc_hqx(inner, 0xFFFF))
             continue
-        flags = (0, 0, 0, 1, 1, 2)[head[2] % 6]
+        flags = (0, 0, 0, 1 | head[2] >> 4 << 1, 1 | head[2] >> 4 << 1, 2)[head[2] % 6]
         flight = bytes([head[3] % 2, 0, 0, 1])
         place = int.from_bytes(head[4:8], "little") >> (head[8] % 4 * 8)
         number = int.from_bytes(head[9:13], "little") >> (head[13] % 4 * 8)

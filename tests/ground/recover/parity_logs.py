@@ -1,4 +1,6 @@
-"""Logs written by the board's own store, with parity, into a row of sectors in memory; and what was written."""
+"""Logs written by the board's own store, with parity, into a row of sectors in memory; and what was
+written.
+"""
 
 from collections import Counter
 from struct import unpack_from
@@ -59,7 +61,7 @@ class Flight:
         self._stale = {}
 
     def boot(self, blocks, short=False):
-        """One more boot that writes at least so many blocks with records; short: blocks of one record each."""
+        """One more boot, of at least so many blocks with records. short: blocks of one record each."""
         self.boots += 1
         region = Region(self.card)
         region.resume()
@@ -125,8 +127,8 @@ class Flight:
         ]
 
     def keys(self, places=None):
-        """Counter of (boot, kind, tick) of the records, manifests left out, in the blocks at these places, or in all
-        of them.
+        """Counter of (boot, kind, tick) of the records, manifests left out, in the blocks at these places, or
+        in all of them.
         """
         sizes = {number: (name, LAYOUTS[name].size) for number, name, _ in KINDS}
         counted = Counter()

@@ -206,7 +206,7 @@ def test_stale_blocks_of_another_flight_in_a_stripe_count_as_zeros(tmp_path):
         image = flight.image
         wipe(image, [place])
         recovered = check(tmp_path, flight, image)
-        assert lost_blocks(recovered) == 0 or {loss.flight for loss in recovered.ledger.losses} == {OTHER_FLIGHT.hex()}
+        assert {loss.flight for loss in recovered.ledger.losses} <= {OTHER_FLIGHT.hex()}
 
 
 def test_sectors_that_the_card_refused_are_no_losses_and_hinder_no_rebuilding(tmp_path):

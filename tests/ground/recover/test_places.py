@@ -30,7 +30,7 @@ def test_data_places_are_counted_past_the_parity(depth, rate):
 
 def test_a_loss_on_both_sides_of_parity_is_one_loss_of_its_blocks_alone(tmp_path):
     flight = Flight(depth=4, rate=3, sectors=60).boot(30, short=True)
-    # Ten in a row: two data sectors, the parity, four data sectors; and the parity that would give those back.
+    # Ten in a row: two data sectors, the parity, four data sectors; and the parity that would give these.
     recovered = recover_bytes(tmp_path, wiped(flight.image, [*range(10, 20), *range(28, 32)]))
     blocks = flight.blocks()
     assert losses(recovered) == [(1, blocks[10]["number"], blocks[19]["number"], WIPED)]
@@ -60,7 +60,9 @@ def test_blocks_wiped_around_a_reset_are_lost_by_both_boots(tmp_path):
 
 
 def test_a_boot_of_which_nothing_is_left_counts_for_the_one_before(tmp_path):
-    flight = Flight(depth=0, rate=0, sectors=80).boot(12, short=True).boot(12, short=True).boot(12, short=True)
+    flight = Flight(depth=0, rate=0, sectors=80)
+    for _ in range(3):
+        flight.boot(12, short=True)
     gone = [place for place, header in flight.blocks().items() if header["boot"] == 2]
     recovered = recover_bytes(tmp_path, wiped(flight.image, gone))
     assert [log.boot for log in recovered.boots] == [1, 3]

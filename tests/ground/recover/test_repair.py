@@ -1,4 +1,6 @@
-"""One wrong bit, or a few neighbouring ones, are repaired; others never into something that was not written."""
+"""One wrong bit, or a few neighbouring ones, are repaired; others never into something that was not
+written.
+"""
 
 import random
 from collections import Counter
@@ -84,7 +86,8 @@ def test_a_repaired_block_is_marked_and_told(tmp_path, log):
     recovered = recover_bytes(tmp_path, with_wrong(log, 2, [8 * 100 + 5]))
     [boot] = recovered.boots
     assert recovered_keys(boot, FLIGHT) == log.keys()
-    assert (boot.envelopes_found, boot.envelopes_repaired, boot.envelopes_rebuilt) == (len(log.envelopes), 1, 0)
+    assert boot.envelopes_found == len(log.envelopes)
+    assert (boot.envelopes_repaired, boot.envelopes_rebuilt) == (1, 0)
     assert losses(recovered) == [] and not recovered.ledger.has_losses
     [entry] = recovered.ledger.restored
     assert (entry["evidence"], entry["number"], entry["bits_turned_over"]) == ("repaired", 2, [[100, 5]])
@@ -97,7 +100,7 @@ def test_a_repaired_block_is_marked_and_told(tmp_path, log):
 
 def test_patterns_are_as_many_as_counted_and_no_pair_of_bits_looks_like_another(log):
     table = patterns()
-    # All differ, or the table would hold fewer; the number is that of the arithmetic in repair.py and FORMAT.md.
+    # All differ, or the table would hold fewer; the number is that of the arithmetic in repair.py.
     assert len(table) == PATTERNS == 32751
     words, known = bit_syndromes(), np.array(sorted(table), np.uint32)
     mistaken = 0
@@ -125,8 +128,9 @@ def test_syndromes_are_those_of_the_check_sum(log):
 
 def test_the_number_follows_from_the_rest_of_a_block(log):
     for block in log.envelopes:
+        number = int.from_bytes(block[16:20], "little")
         for wrong in (0, 77, 0xFFFFFFFF):
-            assert number_of(block[:16] + wrong.to_bytes(4, "little") + block[20:]) == int.from_bytes(block[16:20], "little")
+            assert number_of(block[:16] + wrong.to_bytes(4, "little") + block[20:]) == number
 
 
 def test_bits_that_lie_apart_are_never_repaired_to_something_else(log):
@@ -161,7 +165,8 @@ def test_a_block_that_another_flight_would_need_is_refused(log):
 
 
 @pytest.mark.parametrize("change", [
-    {"number": 50}, {"boot": 3}, {"tick": 400_000_000}, {"records": b"\xee\0\0\0"}, {"records": b"\5\0\0" + bytes(9)},
+    {"number": 50}, {"boot": 3}, {"tick": 400_000_000}, {"records": b"\xee\0\0\0"},
+    {"records": b"\5\0\0" + bytes(9)},
 ])
 def test_a_block_that_does_not_fit_its_neighbours_is_refused(log, change):
     header = {"boot": 1, "number": 2, "tick": 40, "records": b"", **change}

@@ -99,7 +99,7 @@ def test_what_came_back_is_told_by_its_evidence(log, holed):
     text = told(holed, lost(20, 20, 298, 302, losses.DAMAGED), unproven=doubtful)
     assert body(text) == """\
 Found             90 of 100 blocks, in 1 boot: 82 whole, 7 rebuilt from parity,
-                  1 repaired, proven by check sums
+                  1 repaired
 Unproven          2 records of damaged blocks, in no table (recover --unproven)
 Lost              1 block, 1.0 %: 1 damaged (wrong bits)
 """ + WHEN + BESIDE_CARD
