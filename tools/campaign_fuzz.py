@@ -81,8 +81,6 @@ def _has_atheris():
 
 def _by_atheris(name, target, seconds, options):
     """(executions, note, findings) of processes that the engine drives."""
-    from tools.campaign.targets import FOLDER
-
     _, seeds, longest, _ = target
     findings = Findings(name, options.findings)
     with TemporaryDirectory() as temporary:
@@ -105,8 +103,7 @@ def _by_atheris(name, target, seconds, options):
                 flags.append(f"-runs={options.runs - runs}")
             child = "|".join([name, str(findings.folder), str(corpus), *flags])
             done = subprocess.run(
-                [sys.executable, __file__, "--child", child], capture_output=True, text=True, errors="replace",
-                env={**os.environ, "CAMPAIGN_FOLDER": FOLDER},
+                [sys.executable, __file__, "--child", child], capture_output=True, text=True, errors="replace"
             )
             runs += _number(r"stat::number_of_executed_units:\s+(\d+)", done.stderr)
             findings.words += re.findall(r"^FINDING (.*)$", done.stdout, re.MULTILINE)

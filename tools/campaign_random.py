@@ -23,7 +23,6 @@ from tools.campaign.expect import MAGIC, SIZES, SYNC  # noqa: E402
 
 FILE_MEGABYTES = 256
 MEGABYTE = 1 << 20
-PIECE = 16 * MEGABYTE  # files of others are put together from pieces, as on a card
 # Share of the files; most are random, because for these the arithmetic is exact.
 KINDS = ("noise",) * 12 + ("photo", "photo", "film", "film", "text", "sparse", "zeros", "ones")
 
@@ -34,9 +33,7 @@ def make(kind, seed, size):
         return np.full(size, 0 if kind == "zeros" else 0xFF, np.uint8)
     if kind == "noise":
         return np.frombuffer(np.random.default_rng(seed).bytes(size), np.uint8)
-    rng = Random(seed)
-    pieces = [getattr(foreign, kind)(rng, min(PIECE, size - at)) for at in range(0, size, PIECE)]
-    return np.frombuffer(b"".join(pieces), np.uint8)
+    return np.frombuffer(getattr(foreign, kind)(Random(seed), size), np.uint8)
 
 
 def candidates(data):

@@ -60,8 +60,8 @@ def card(
     lost = copied.unreadable_bytes
     if lost:
         typer.echo(
-            f"Could not be read: {count(lost, 'byte')} in {count(len(copied.map.unreadable), 'place')}; "
-            f"zeros in the image, listed in {map_path(image)}."
+            f"Could not be read: {count(lost, 'byte')} in {count(len(copied.map.unreadable), 'place')}; zeros "
+            f"in the image, listed in {map_path(image)}."
         )
     else:
         typer.echo(f"Every byte could be read; {map_path(image)} says so.")

@@ -13,11 +13,6 @@ def chosen(items, mask):
     return items if mask.all() else picked(items, mask)
 
 
-def copy_into(target, source):
-    """target[:] = source, both structured (n,) and of the same dtype."""
-    target.view(_plain(target.dtype))[:] = source.view(_plain(source.dtype))
-
-
 def joined(parts, dtype):
     """Structured arrays of this dtype, one after the other."""
     if not parts:

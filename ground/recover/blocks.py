@@ -7,7 +7,7 @@ import numpy as np
 
 from ground.layout import BLOCK_DTYPE, BLOCK_HEADER_DTYPE
 from ground.recover.headers import is_parity
-from ground.recover.arrays import copy_into, joined
+from ground.recover.arrays import joined
 from ground.recover.gaps import texture
 from ground.recover.ledger import OTHER
 from ground.recover.search import overlapping, positions
@@ -140,10 +140,10 @@ class BlockScanner:
 
     def _take(self, offset, data, start, count):
         blocks = data[start:start + count * BLOCK_SIZE].view(BLOCK_DTYPE)
-        headers = np.ndarray((count,), BLOCK_HEADER_DTYPE, data, start, (BLOCK_SIZE,))
         found = np.empty(count, FOUND_DTYPE)
         found["offset"] = offset + start + BLOCK_SIZE * np.arange(count)
-        copy_into(found["header"], headers)
+        for name in BLOCK_HEADER_DTYPE.names:
+            found["header"][name] = blocks[name]
         found["crc"] = blocks["crc"]
         self._found.append(found)
         self._at = offset + start + count * BLOCK_SIZE

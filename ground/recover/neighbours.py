@@ -68,10 +68,7 @@ class Neighbours:
     def add(self, header):
         """Take in one more block, recovered meanwhile."""
         self._all.add(header)
-        boot = int(header["boot"])
-        if boot not in self._boots:
-            self._boots[boot] = Row(self._empty)
-        self._boots[boot].add(header)
+        self._boots.setdefault(int(header["boot"]), Row(self._empty)).add(header)
 
     def agree(self, header):
         """True if boot and number of this header are possible at its place among the others.
@@ -87,7 +84,7 @@ class Neighbours:
 
     def _numbers(self, place, boot, depth, rate, before_all):
         index = int(data_index(place, depth, rate))
-        before, after = self._boots[boot].around(place) if boot in self._boots else (None, None)
+        before, after = self._boots.get(boot, Row(self._empty)).around(place)
         low, high = 0, index
         if before:
             low, high = before[1] + 1, before[1] + index - int(data_index(before[0], depth, rate))

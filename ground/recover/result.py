@@ -29,7 +29,7 @@ class KindRecords:
 
     def __post_init__(self):
         if self.evidence is None:
-            self.evidence = np.broadcast_to(np.uint8(PROVEN), len(self.tick_ms))  # takes no memory
+            self.evidence = np.full(len(self.tick_ms), PROVEN, np.uint8)
 
 
 @dataclass

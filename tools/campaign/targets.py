@@ -7,7 +7,7 @@ import os
 from binascii import crc_hqx
 from random import Random
 from struct import pack
-from tempfile import TemporaryDirectory
+from tempfile import mkdtemp
 from zlib import compressobj, crc32
 
 from ground.card.image_map import mapped_places
@@ -21,10 +21,7 @@ from tools.campaign import captures, sources
 from tools.campaign.written import manifest_text, write_log
 
 _MEMORY = "/dev/shm"  # on Linux a folder in memory: no disk is worn
-_given = os.environ.get("CAMPAIGN_FOLDER")
-# The engine ends its process without cleaning up, so there the folder is given by the one that started it.
-_own = None if _given else TemporaryDirectory(dir=_MEMORY if os.path.isdir(_MEMORY) else None)
-FOLDER = _given or _own.name
+FOLDER = mkdtemp(prefix="fuzz-", dir=_MEMORY if os.path.isdir(_MEMORY) else None)
 _MISSION = b"""sounding = "a.csv"
 [payload]
 name = "Napraforgo-1"

@@ -23,10 +23,7 @@ from ground.recover.spool import Spool
 
 GZIP, ZSTD = "gzip", "zstd"
 NOT_READABLE = "its place could not be read"
-COMPRESS = {
-    GZIP: partial(gzip.compress, mtime=0),
-    ZSTD: zstandard.ZstdCompressor(write_checksum=True).compress,
-}
+COMPRESS = {GZIP: partial(gzip.compress, mtime=0), ZSTD: zstandard.ZstdCompressor(write_checksum=True).compress}
 LOG = written_log(rounds=900)
 SENT = written_log(rounds=8, packets=True, boot=2)
 ROOM = 8192
@@ -223,8 +220,8 @@ def test_a_log_behind_what_only_looks_compressed_is_found_all_the_same(tmp_path,
     recovered = recover_compressed(tmp_path, head + image())
     assert recovered_keys(recovered.boots[0], FLIGHT) == LOG.keys()
     assert recovered.ledger.size == len(head) + len(image())
-    [note] = [note for note in recovered.ledger.notes if note.endswith("; it was read as it is")]
-    assert note.startswith("begins like a compressed file that ")
+    [note] = [note for note in recovered.ledger.notes if note.startswith("begins like a compressed file that ")]
+    assert note.endswith("; it was read as it is")
     assert not recovered.ledger.has_losses
 
 
