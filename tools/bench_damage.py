@@ -3,13 +3,13 @@
     python tools/bench_damage.py            a whole flight
     python tools/bench_damage.py --quick    the beginning of one: only to see that it works
 
-Needs the extra [bench]. The same damage, seeded, is done to the same flight in each format, at the same parts of the
-file's length. "Read" is the usual reader, which stops at the first fault; "salvaged" goes on behind a fault as well
-as the format allows. "Lost" are records that are missing then, "false" are records that were never written and come
-back as if they had been: a changed digit, or the time of one record with the values of another.
+Needs the extra [bench]. The same damage, seeded, is done to the same flight in each format, at the same
+parts of the file's length. "Read" is the usual reader, which stops at the first fault; "salvaged" goes on
+behind a fault as well as the format allows. "Lost" are records that are missing then, "false" are records
+that were never written and come back as if they had been: a changed digit, or the time of one record with
+the values of another.
 """
 
-import argparse
 import random
 import tempfile
 from collections import Counter
@@ -19,7 +19,7 @@ from pathlib import Path
 from benchmark.columns import recovered_columns
 from benchmark.flight import contents_of, flown_log
 from benchmark.peers import PEERS, is_record
-from benchmark.table import print_table
+from benchmark.table import parser_of, print_table
 from ground.recover import recover_source
 
 SEED = 11
@@ -116,9 +116,7 @@ def judge(quick, folder):
 
 def main():
     """The command line."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--quick", action="store_true", help="only the beginning of the flight")
-    options = parser.parse_args()
+    options = parser_of(__doc__, "only the beginning of the flight").parse_args()
     with tempfile.TemporaryDirectory() as base:
         rows = judge(options.quick, Path(base))
     heads = ["damage", "format", "read", "lost", "false", "salvaged", "lost", "false"]

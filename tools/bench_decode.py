@@ -3,13 +3,13 @@
     python tools/bench_decode.py            about forty megabytes, five rounds; a few minutes
     python tools/bench_decode.py --quick    a short flight, one round: only to see that it works
 
-Needs the extra [bench]. One flight is flown by the firmware on this interpreter, and repeated. All contestants take
-turns in one run, on one core each; the table gives medians. The other formats hold the same integers of all records
-but the manifest's and nothing else, and are read from memory; ours is read from a file, with search, check sums,
-order, ledger and all. What is too slow for the whole log is timed on one flight of it and scaled by the records.
+Needs the extra [bench]. One flight is flown by the firmware on this interpreter, and repeated. All
+contestants take turns in one run, on one core each; the table gives medians. The other formats hold the
+same integers of all records but the manifest's and nothing else, and are read from memory; ours is read
+from a file, with search, check sums, order, ledger and all. What is too slow for the whole log is timed on
+one flight of it and scaled by the records.
 """
 
-import argparse
 import tempfile
 from pathlib import Path
 from zlib import crc32
@@ -22,7 +22,7 @@ from benchmark.columns import (
 )
 from benchmark.flight import contents_of, flown_log, lengthened_log
 from benchmark.peers import PEERS, csv_tables
-from benchmark.table import agree, interleaved, print_table
+from benchmark.table import agree, interleaved, parser_of, print_table
 from ground.recover import recover_source
 from protocol.block import BLOCK_SIZE
 
@@ -34,8 +34,8 @@ NOISE_SIZE = 32
 
 
 def damaged_log(log, size):
-    """The log with other bytes in a place of that size in one percent of its blocks, or, if size is 0, with one bit
-    flipped in each of these.
+    """The log with other bytes in a place of that size in one percent of its blocks, or, if size is 0, with
+    one bit flipped in each of these.
     """
     rng = np.random.default_rng(SEED)
     data = np.frombuffer(log, np.uint8).copy()
@@ -88,7 +88,8 @@ def contest(folder, log, long_log, rounds):
     return [
         [
             name + (" *" if name in slow else ""), f"{whole.count / time / 1e6:.2f}",
-            f"{len(long_log) / time / 1e6:.1f}", f"{time / seconds[FLOOR]:.1f}", f"{time / seconds[OURS]:.2f}",
+            f"{len(long_log) / time / 1e6:.1f}", f"{time / seconds[FLOOR]:.1f}",
+            f"{time / seconds[OURS]:.2f}",
         ]
         for name, time in seconds.items()
     ], whole.count
@@ -96,10 +97,9 @@ def contest(folder, log, long_log, rounds):
 
 def main():
     """The command line."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--quick", action="store_true", help="a short flight and one round")
+    parser = parser_of(__doc__, "a short flight and one round")
     parser.add_argument("--megabytes", type=float, default=40, help="length of the log (default: 40)")
-    parser.add_argument("--rounds", type=int, default=5, help="rounds of which the median is shown (default: 5)")
+    parser.add_argument("--rounds", type=int, default=5, help="the median is of so many (default: 5)")
     options = parser.parse_args()
     if options.quick:
         options.megabytes, options.rounds = 0.3, 1
@@ -108,7 +108,9 @@ def main():
     with tempfile.TemporaryDirectory() as base:
         rows, count = contest(Path(base), log, long_log, options.rounds)
     print(f"{len(long_log) / 1e6:.1f} MB, {count} records; median of {options.rounds} interleaved rounds")
-    print_table(["from bytes to columns", "million records/s", "MB/s of the log", "times CRC", "times ours"], rows)
+    print_table(
+        ["from bytes to columns", "million records/s", "MB/s of the log", "times CRC", "times ours"], rows
+    )
     print("* timed on one flight and scaled")
     print("All contestants read the same numbers.")
 

@@ -1,18 +1,18 @@
 """How fast a whole card is searched, against reading it.
 
-    python tools/bench_scan.py            a sparse image of 8 GB; takes as much of the memory for the system's cache
+    python tools/bench_scan.py            a sparse image of 8 GB; the system's cache will hold it
     python tools/bench_scan.py --quick    a small one: only to see that it works
 
-Needs the extra [bench], and `cat`. A flight's log lies in the middle of an image that is otherwise empty, and some of
-its blocks at odd offsets. The image is read once before, so that it is in the cache. Times are of the processor, medians
-of interleaved rounds; ours without the start of Python.
+Needs the extra [bench], and `cat`. A flight's log lies in the middle of an image that is otherwise empty,
+and some of its blocks at odd offsets. The image is read once before, so that it is in the cache. Times are
+of the processor, medians of interleaved rounds; ours without the start of Python.
 
-A sparse file's holes need not be read: the file system knows that nothing was written there. The second line shows what
-it takes where it does not know, as of an image that was copied byte by byte: every byte is read, but by copying it to
-our memory, as `cat` does, and not by mapping the file, since a bad sector under a mapping ends the program.
+A sparse file's holes need not be read: the file system knows that nothing was written there. The last
+line shows what it takes where it does not know, as of an image that was copied byte by byte: every byte is
+read. That is done by copying, as `cat` does, and not by mapping the file, since a read error under a mapping
+ends the program.
 """
 
-import argparse
 import os
 import resource
 import subprocess
@@ -23,7 +23,7 @@ from pathlib import Path
 from statistics import median
 
 from benchmark.flight import flown_log
-from benchmark.table import print_table
+from benchmark.table import parser_of, print_table
 from protocol.block import BLOCK_SIZE
 
 CAT, OURS, FULL = "cat IMAGE > /dev/null", "Loftbook recover", "Loftbook recover, no holes known"
@@ -50,7 +50,9 @@ print(seconds, peak, found)
 
 
 def write_image(path, log, size):
-    """A sparse image of `size` bytes with the log in its middle, but for its first blocks, which stand at odd offsets."""
+    """A sparse image of `size` bytes with the log in its middle, but for its first blocks, which stand at odd
+    offsets.
+    """
     with open(path, "wb") as file:
         file.truncate(size)
         for i in range(ODD_BLOCKS):
@@ -71,7 +73,7 @@ def cat_s(path):
 
 
 def recover_s(path, how, blocks):
-    """(Time of the processor, peak memory in bytes) of recovery. Raises SystemExit if a block is not found."""
+    """(Time of the processor, peak memory in bytes) of recovery. Raises SystemExit if a block is missed."""
     command = [sys.executable, "-c", _CHILD, str(path), how]
     words = subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
     if int(words[2]) != blocks:
@@ -101,10 +103,9 @@ def contest(path, blocks, rounds):
 
 def main():
     """The command line."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--quick", action="store_true", help="a small image and one round")
+    parser = parser_of(__doc__, "a small image and one round")
     parser.add_argument("--gigabytes", type=float, default=8, help="size of the image (default: 8)")
-    parser.add_argument("--rounds", type=int, default=3, help="rounds of which the median is shown (default: 3)")
+    parser.add_argument("--rounds", type=int, default=3, help="the median is of so many (default: 3)")
     options = parser.parse_args()
     if options.quick:
         options.gigabytes, options.rounds = 1 / 16, 1

@@ -3,20 +3,21 @@
     python tools/bench_size.py            a whole flight, flown twice (with and without parity)
     python tools/bench_size.py --quick    the beginning of one: only to see that it works
 
-Needs the extra [bench]. All formats hold the same integers, at the same resolution, of the same records. Ours has its
-manifest besides, a CRC-32 in every block, and in the second line parity; the others have no check at all.
+Needs the extra [bench]. All formats hold the same integers, at the same resolution, of the same records.
+Ours has its manifest besides, a CRC-32 in every block, and in the second line parity; the others have no
+check at all.
 """
 
-import argparse
 import tempfile
 from pathlib import Path
 
+from benchmark.columns import rows_to_columns, sums_of
 from benchmark.flight import contents_of, flown_log
 from benchmark.peers import PEERS, csv_lines, csv_tables, named_csv_lines
-from benchmark.table import agree, print_table
-from benchmark.columns import rows_to_columns, sums_of
+from benchmark.table import agree, parser_of, print_table
 
-OURS, CSV = "Loftbook, checked", "CSV in integers, one file, kinds by number"
+OURS, PARITY = "Loftbook, checked", "Loftbook, checked, with parity"
+CSV = "CSV in integers, one file, kinds by number"
 
 
 def sizes(quick):
@@ -27,7 +28,7 @@ def sizes(quick):
         path.write_bytes(log)
         contents = contents_of(path)
     rows = contents.rows()
-    found = {OURS: len(log), f"{OURS}, with parity": len(with_parity)}
+    found = {OURS: len(log), PARITY: len(with_parity)}
     found[CSV] = len(csv_lines(rows))
     found["CSV in integers, one file, kinds by name"] = len(named_csv_lines(rows))
     found["CSV in integers, a file a kind"] = sum(map(len, csv_tables(contents).values()))
@@ -41,16 +42,15 @@ def sizes(quick):
 
 def main():
     """The command line."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--quick", action="store_true", help="only the beginning of the flight")
-    found, contents, hours = sizes(parser.parse_args().quick)
+    options = parser_of(__doc__, "only the beginning of the flight").parse_args()
+    found, contents, hours = sizes(options.quick)
     print(f"{contents.count} records in {hours:.2f} h of flight")
     print_table(
         ["format", "kB an hour", "bytes a record", "ours", "ours with parity"],
         [
             [
-                name, f"{size / hours / 1000:.0f}", f"{size / contents.count:.1f}", f"{found[OURS] / size:.3f}",
-                f"{found[f'{OURS}, with parity'] / size:.3f}",
+                name, f"{size / hours / 1000:.0f}", f"{size / contents.count:.1f}",
+                f"{found[OURS] / size:.3f}", f"{found[PARITY] / size:.3f}",
             ]
             for name, size in found.items()
         ],

@@ -1,10 +1,12 @@
-"""Recover from real file systems: made by mkfs.vfat and mkfs.exfat, filled, fragmented, deleted, formatted again.
+"""Recover from real file systems: made by mkfs.vfat and mkfs.exfat, filled, fragmented, deleted,
+formatted again.
 
     python tools/campaign_filesystems.py --seeds 4
 
-FAT16 and FAT32 are filled by mtools as a computer would. exFAT would have to be mounted for that, so there the pieces of
-the log are written into the clusters of its data area directly, at the places that its boot sector tells.
-Needs the Debian packages dosfstools, mtools and exfatprogs; what is missing is said and left out.
+FAT16 and FAT32 are filled by mtools as a computer would. exFAT would have to be mounted for that, so
+there the pieces of the log are written into the clusters of its data area directly, at the places that
+its boot sector tells. Needs the Debian packages dosfstools, mtools and exfatprogs; what is missing is
+said and left out.
 """
 
 import argparse
@@ -35,7 +37,10 @@ FAT = {
     "FAT32, clusters of 512 bytes": (["mkfs.vfat", "-F", "32", "-s", "1"], 48),
     "FAT32, clusters of 4 KB": (["mkfs.vfat", "-F", "32", "-s", "8"], 300),
 }
-EXFAT = {"exFAT, clusters of 4 KB": (["mkfs.exfat", "-c", "4K"], 32), "exFAT, clusters of 32 KB": (["mkfs.exfat", "-c", "32K"], 64)}
+EXFAT = {
+    "exFAT, clusters of 4 KB": (["mkfs.exfat", "-c", "4K"], 32),
+    "exFAT, clusters of 32 KB": (["mkfs.exfat", "-c", "32K"], 64),
+}
 FATES = (
     "as it is", "in pieces", "deleted", "deleted, then written over", "formatted again",
     "in pieces, formatted again, then written over", "cut off",
@@ -117,8 +122,9 @@ def fat_case(rng, image, folder, how, fate):
 
 
 def _forget_where_it_wrote(image):
-    """Let the next file begin at the first free cluster: FAT32 remembers where the last one ended (Microsoft, "FAT:
-    General Overview of On-Disk Format", 1.03: FSI_Nxt_Free at byte 492 of sector 1; all ones: not known).
+    """Let the next file begin at the first free cluster: FAT32 remembers where the last one ended
+    (Microsoft, "FAT: General Overview of On-Disk Format", 1.03: FSI_Nxt_Free at byte 492 of sector 1;
+    all ones: not known).
     """
     with open(image, "r+b") as file:
         if file.read(SECTOR)[17:19] == b"\0\0":  # no fixed root directory: FAT32
@@ -170,10 +176,13 @@ def main(arguments=None):
     parser.add_argument("--seeds", type=int, default=4, help="images of each file system and fate")
     options = parser.parse_args(arguments)
     failed = total = 0
-    for systems, make_case, needs in ((FAT, fat_case, ("mkfs.vfat", "mcopy", "mdel")), (EXFAT, exfat_case, ("mkfs.exfat",))):
+    for systems, make_case, needs in (
+        (FAT, fat_case, ("mkfs.vfat", "mcopy", "mdel")), (EXFAT, exfat_case, ("mkfs.exfat",)),
+    ):
         missing = [name for name in needs if not tool(name)]
         if missing:
-            print(f"LEFT OUT {', '.join(systems)}: {', '.join(missing)} not installed (dosfstools, mtools, exfatprogs)")
+            packages = "Debian packages dosfstools, mtools, exfatprogs"
+            print(f"LEFT OUT {', '.join(systems)}: {', '.join(missing)} not installed ({packages})")
             continue
         for name, how in systems.items():
             for fate in FATES:
@@ -182,8 +191,11 @@ def main(arguments=None):
                 verdicts = [run_case(name, make_case, how, fate, seed) for seed in range(options.seeds)]
                 counts = sum((verdict.counts for verdict in verdicts), Counter())
                 failures = [(verdict.seed, words) for verdict in verdicts for words in verdict.failures]
-                print(f"{name}, {fate}: {counts['written']} blocks written, {counts['survived']} survived, "
-                      f"{counts['proven']} found, {counts['rebuilt']} rebuilt, {len(failures)} failures", flush=True)
+                print(
+                    f"{name}, {fate}: {counts['written']} blocks written, {counts['survived']} survived, "
+                    f"{counts['proven']} found, {counts['rebuilt']} rebuilt, {len(failures)} failures",
+                    flush=True,
+                )
                 for seed, words in failures:
                     print(f"FAILED seed {seed}: {words}")
                 failed, total = failed + len(failures), total + len(verdicts)

@@ -4,9 +4,11 @@
     python tools/campaign_fuzz.py --minutes 2 --target nmea         one of them
     python tools/campaign_fuzz.py --replay crash-1234 --target nmea one input
 
-With atheris installed the search is guided by coverage (each parser runs in a process of its own, because the engine
-ends it); without, seeds are mutated at random. A finding is an exception that is not documented, an input that takes
-longer than TIMEOUT_S, or a process that grows beyond MEMORY_MB; its input is kept in --findings.
+With atheris installed the search is guided by coverage (each parser runs in a process of its own,
+because the engine ends it); without, seeds are mutated at random. A finding is an exception that is not
+documented, an input that takes longer than TIMEOUT_S or asks for more than MEMORY_MB; its input is kept
+in --findings. The engine's own memory grows with the executions, so whether a parser holds on to memory
+is told by --engine mutation, which gives the process's peak.
 """
 
 import argparse
@@ -81,6 +83,8 @@ def _has_atheris():
 
 def _by_atheris(name, target, seconds, options):
     """(executions, note, findings) of processes that the engine drives."""
+    from tools.campaign.targets import FOLDER
+
     _, seeds, longest, _ = target
     findings = Findings(name, options.findings)
     with TemporaryDirectory() as temporary:
@@ -95,22 +99,26 @@ def _by_atheris(name, target, seconds, options):
             if attempt and (left < 1 or 0 < options.runs <= runs):
                 break
             flags = [
-                f"-max_total_time={max(1, int(left))}", f"-seed={options.seed + attempt}", f"-max_len={longest}",
-                f"-timeout={TIMEOUT_S}", f"-rss_limit_mb={MEMORY_MB}", "-print_final_stats=1",
+                f"-max_total_time={max(1, int(left))}", f"-seed={options.seed + attempt}",
+                f"-max_len={longest}", f"-timeout={TIMEOUT_S}", f"-malloc_limit_mb={MEMORY_MB}",
+                "-rss_limit_mb=0", "-print_final_stats=1",
                 f"-artifact_prefix={findings.folder}{os.sep}{findings.stem}-",
             ]
             if options.runs:
                 flags.append(f"-runs={options.runs - runs}")
             child = "|".join([name, str(findings.folder), str(corpus), *flags])
             done = subprocess.run(
-                [sys.executable, __file__, "--child", child], capture_output=True, text=True, errors="replace"
+                [sys.executable, __file__, "--child", child],
+                capture_output=True, text=True, errors="replace",
+                env={**os.environ, "CAMPAIGN_FOLDER": FOLDER},
             )
             runs += _number(r"stat::number_of_executed_units:\s+(\d+)", done.stderr)
             findings.words += re.findall(r"^FINDING (.*)$", done.stdout, re.MULTILINE)
             if done.returncode == 0:
                 break
             findings.words.append(_what_broke(done))
-        reached, peak = _number(r"cov: (\d+)", done.stderr), _number(r"stat::peak_rss_mb:\s+(\d+)", done.stderr)
+        reached = _number(r"cov: (\d+)", done.stderr)
+        peak = _number(r"stat::peak_rss_mb:\s+(\d+)", done.stderr)
     return runs, f"{reached} edges reached, {peak} MB", sorted(set(findings.words))
 
 
@@ -121,7 +129,8 @@ def _number(pattern, text):
 
 def _what_broke(done):
     lines = done.stderr.splitlines() + done.stdout.splitlines()
-    marks = [line for line in lines if re.search(r"Error|Exception|ERROR|timeout|out-of-memory|Test unit written", line)]
+    telling = re.compile("Error|Exception|ERROR|timeout|out-of-memory|Test unit written")
+    marks = [line for line in lines if telling.search(line)]
     return f"exit code {done.returncode}: {' | '.join(marks[:6] or lines[-3:])}"
 
 

@@ -3,8 +3,8 @@
     python tools/campaign_oracle.py                    2,000 cases, a table, exit code 1 on any failure
     python tools/campaign_oracle.py --seed 17          one case, with all that is known of it
 
-Logs are written by the board's own BlockStore and Parity; the judge (tools/campaign/expect.py) knows every byte that
-was changed, has its own check sums and imports nothing of ground/.
+Logs are written by the board's own BlockStore and Parity; the judge (tools/campaign/expect.py) knows
+every byte that was changed, has its own check sums and imports nothing of ground/.
 """
 
 import argparse
@@ -26,8 +26,9 @@ from tools.campaign.judge import Verdict, judge  # noqa: E402
 from tools.campaign.reading import read  # noqa: E402
 
 COLUMNS = (
-    "cases", "written", "survived", "proven", "rebuildable", "rebuilt", "repairable", "repaired", "extra", "packets",
-    "missed", "invented", "missed records", "invented records", "unproven records", "chance", "failed",
+    "cases", "written", "survived", "proven", "rebuildable", "rebuilt", "repairable", "repaired", "extra",
+    "packets", "missed", "invented", "missed records", "invented records", "unproven records", "chance",
+    "failed",
 )
 COMPRESSED = 7  # every so many cases the source is compressed, by turns in one of two ways
 
@@ -54,7 +55,8 @@ def run_case(seed, folder):
             path.unlink()
     except Exception as error:
         where = traceback.extract_tb(error.__traceback__)[-1]
-        verdict.failures.append(f"{type(error).__name__}: {error} ({Path(where.filename).name}:{where.lineno})")
+        place = f"{Path(where.filename).name}:{where.lineno}"
+        verdict.failures.append(f"{type(error).__name__}: {error} ({place})")
     return verdict
 
 
@@ -94,9 +96,11 @@ def describe(seed):
     print(f"seed {seed}: {case.name}, {len(case.image)} bytes: {'; '.join(case.image.done)}")
     for log in case.logs:
         data = [block for block in log.blocks if not block.is_parity]
-        print(f"  log of flight {log.flight.hex()}: depth {log.depth}, rate {log.rate}, {len(data)} blocks and "
-              f"{len(log.blocks) - len(data)} of parity in {len(log.texts)} boots, torn at places {[block.place for block in log.torn]}")
-    print(f"  {len(case.packets)} packets sent, {len(expected.packets)} survive, {len(expected.chance)} by chance")
+        torn = [block.place for block in log.torn]
+        print(f"  log of flight {log.flight.hex()}: depth {log.depth}, rate {log.rate}, {len(data)} blocks "
+              f"and {len(log.blocks) - len(data)} of parity in {len(log.texts)} boots, torn at places {torn}")
+    print(f"  {len(case.packets)} packets sent, {len(expected.packets)} survive, "
+          f"{len(expected.chance)} by chance")
     print(f"  {len(expected.alive)} blocks survive, {len(expected.rebuilt - expected.alive)} can be rebuilt, "
           f"{len(expected.repairable)} repaired")
 

@@ -1,9 +1,11 @@
-"""Recover from bytes that nobody of us wrote: random ones, and ones like photos, films and texts. Nothing may be found.
+"""Recover from bytes that nobody of us wrote: random ones, and ones like photos, films and texts.
+Nothing may be found.
 
     python tools/campaign_random.py --gigabytes 20
 
-One file at a time is made, read by recover_source and deleted. Beside what is found stands what the format's arithmetic
-lets expect; and to check that arithmetic, the candidates that only a CRC-16 refuses are counted by another search.
+One file at a time is made, read by recover_source and deleted. Beside what is found stands what the
+format's arithmetic lets expect; and to check that arithmetic, the candidates that only a CRC-16 refuses
+are counted by another search.
 """
 
 import argparse
@@ -23,6 +25,7 @@ from tools.campaign.expect import MAGIC, SIZES, SYNC  # noqa: E402
 
 FILE_MEGABYTES = 256
 MEGABYTE = 1 << 20
+PIECE = 16 * MEGABYTE  # files of others are put together from pieces, as on a card
 # Share of the files; most are random, because for these the arithmetic is exact.
 KINDS = ("noise",) * 12 + ("photo", "photo", "film", "film", "text", "sparse", "zeros", "ones")
 
@@ -33,7 +36,9 @@ def make(kind, seed, size):
         return np.full(size, 0 if kind == "zeros" else 0xFF, np.uint8)
     if kind == "noise":
         return np.frombuffer(np.random.default_rng(seed).bytes(size), np.uint8)
-    return np.frombuffer(getattr(foreign, kind)(Random(seed), size), np.uint8)
+    rng = Random(seed)
+    pieces = [getattr(foreign, kind)(rng, min(PIECE, size - at)) for at in range(0, size, PIECE)]
+    return np.frombuffer(b"".join(pieces), np.uint8)
 
 
 def candidates(data):
@@ -56,7 +61,8 @@ def reported(recovered):
     lines = [f"boot {boot.boot} of flight {boot.flight}" for boot in recovered.boots]
     known = ("unwritten_zeros", "unwritten_ones", "other")
     return lines + [
-        f"{item.state} at {item.offset}: {item.detail}" for item in recovered.ledger.ranges if item.state not in known
+        f"{item.state} at {item.offset}: {item.detail}"
+        for item in recovered.ledger.ranges if item.state not in known
     ]
 
 
@@ -65,7 +71,7 @@ def main(arguments=None):
     parser.add_argument("--gigabytes", type=float, default=20)
     parser.add_argument("--megabytes-a-file", type=float, default=FILE_MEGABYTES)
     parser.add_argument("--seed", type=int, default=1, help="of the first file; the next has the next one")
-    parser.add_argument("--folder", help="where the files are made, the system's folder for them if not given")
+    parser.add_argument("--folder", help="where the files are made, if not where the system does")
     options = parser.parse_args(arguments)
     left, seed, found = int(options.gigabytes * 1e9), options.seed, []
     noise = magics = near = total = 0
@@ -103,8 +109,9 @@ def _tell(noise, magics, near, total, reading):
     for gigabytes in (1, 20, 64, 512):
         positions = gigabytes * 1e9
         print(
-            f"in {gigabytes} GB of random bytes: {positions * chances.BLOCK:.2g} false blocks, {positions * chances.packet():.2g} "
-            f"false packets, {chances.pair(positions):.2g} pairs of one flight and boot"
+            f"in {gigabytes} GB of random bytes: {positions * chances.BLOCK:.2g} false blocks, "
+            f"{positions * chances.packet():.2g} false packets, {chances.pair(positions):.2g} pairs of them "
+            "of one flight and boot"
         )
 
 

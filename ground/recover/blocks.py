@@ -124,8 +124,8 @@ class BlockScanner:
         return joined(self._found[before:], FOUND_DTYPE)
 
     def blank(self, offset, own, state):
-        """A window that is known to hold only zeros, or only ones, and so do the bytes behind it in which a block
-        that begins in it would end. No magic can begin in it, nor anything else that tells of a block.
+        """A window that is known to hold only zeros, or only ones, and so do the bytes behind it in which a
+        block that begins in it would end. No magic can begin in it, nor anything else that tells of a block.
         """
         if self._at < offset + own:
             self._gaps.blank(self._at, offset + own - self._at, state)

@@ -1,7 +1,8 @@
 """Decoding blocks while the window of the source in which they were proven is still in memory.
 
-On nearly every card the blocks of a boot stand in the order of their numbers, and their kinds are those of this
-program's table. Then nothing has to be read and proven again. Where it is otherwise, `block_series` does that.
+On nearly every card the blocks of a boot stand in the order of their numbers, and their kinds are those of
+this program's table. Then nothing has to be read and proven again. Where it is otherwise, `block_series`
+does that.
 """
 
 import numpy as np

@@ -68,8 +68,8 @@ class Readable:
         self._file.close()
 
     def hole(self, offset):
-        """How many bytes from `offset` on were never written, as far as the file system tells: they are zeros,
-        and need not be read.
+        """How many bytes from `offset` on were never written, as far as the file system tells: they are
+        zeros, and need not be read.
         """
         if not self._may_be_sparse:
             return 0

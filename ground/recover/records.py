@@ -66,10 +66,10 @@ def walk(data, starts, ends, sizes):
 
 
 class _Columns:
-    """Arrays of all kinds, by kind number: ticks, payloads and levels of evidence, of which `used` are in use.
+    """Arrays of all kinds, by kind number: ticks, payloads, levels of evidence, of which `used` are in use.
 
-    Room is made for many records and for all kinds at once: a system hands out large pieces of memory much faster
-    than small ones, and those parts that are never written to are not really taken.
+    Room is made for many records and for all kinds at once: a system hands out large pieces of memory much
+    faster than small ones, and those parts that are never written to are not really taken.
     """
 
     def __init__(self, kinds):
@@ -79,8 +79,8 @@ class _Columns:
         self.ticks, self.payloads, self.levels = {}, {}, {}
 
     def make_room(self, counts, share):
-        """For so many more records (kind number to count). share: which part of the source has been read; the rest
-        is expected to be like it.
+        """For so many more records (kind number to count). share: which part of the source has been read; the
+        rest is expected to be like it.
         """
         wanted = {number: self.used[number] + count for number, count in counts.items()}
         if all(count <= self._room[number] for number, count in wanted.items()):

@@ -1,4 +1,4 @@
-"""Every benchmark runs, prints its table, and finds the same numbers in all formats. How fast they are is not tested."""
+"""Every benchmark runs, prints its table, and finds the same numbers in all formats. Speed is not tested."""
 
 import re
 import shutil
@@ -29,8 +29,8 @@ pytestmark = pytest.mark.skipif(
 def run(tool):
     """Lines of what a benchmark prints in a quick run."""
     done = subprocess.run(
-        [sys.executable, str(ROOT / "tools" / f"{tool}.py"), "--quick"], cwd=ROOT, capture_output=True, text=True,
-        encoding="utf-8",
+        [sys.executable, str(ROOT / "tools" / f"{tool}.py"), "--quick"], cwd=ROOT, capture_output=True,
+        text=True, encoding="utf-8",
     )
     assert done.returncode == 0, done.stderr
     return done.stdout.splitlines()
@@ -53,7 +53,8 @@ def test_all_formats_decode_to_the_same_numbers():
     assert lines[-1] == "All contestants read the same numbers."
     rows = {row[0].rstrip(" *"): row[1:] for row in cells(lines, "from bytes to columns")}
     assert {
-        "one CRC-32 over the bytes", "Loftbook recover", "our bytes, construct, compiled", "our bytes, construct",
+        "one CRC-32 over the bytes", "Loftbook recover",
+        "our bytes, construct, compiled", "our bytes, construct",
         "CSV, a file a kind, pyarrow", "CSV, a file a kind, pandas", "JSON lines", "MessagePack", "CBOR",
         "Protocol Buffers",
     } <= rows.keys()

@@ -33,7 +33,8 @@ def failures(read_case, change=lambda seen: None):
     return judge.judge(case, seen).failures
 
 
-# Captures in which a magic with a plausible header hides 512 bytes of packets: found by the campaign, not mended yet.
+# Captures in which a magic with a plausible header hides 512 bytes of packets: found by the campaign,
+# not mended yet.
 KNOWN_OPEN = (33, 48)
 
 
@@ -56,7 +57,9 @@ def test_the_judge_notices_a_block_that_nobody_wrote(read_case):
     assert failures(read_case, lambda seen: seen.whole.add(max(seen.whole) + 100))
 
 
-@pytest.mark.parametrize("change", [lambda records: records.update([(5, 77, bytes(12))]), lambda records: records.popitem()])
+@pytest.mark.parametrize(
+    "change", [lambda records: records.update([(5, 77, bytes(12))]), lambda records: records.popitem()]
+)
 def test_the_judge_notices_a_record_that_is_invented_or_missed(read_case, change):
     assert failures(read_case, lambda seen: change(max(seen.records["proven"].values(), key=Counter.total)))
 
@@ -135,7 +138,8 @@ def test_the_fuzzer_keeps_the_input_that_breaks_a_parser(tmp_path, monkeypatch, 
 
 
 @pytest.mark.skipif(
-    not all(map(campaign_filesystems.tool, ("mkfs.vfat", "mcopy", "mdel"))), reason="dosfstools or mtools missing"
+    not all(map(campaign_filesystems.tool, ("mkfs.vfat", "mcopy", "mdel"))),
+    reason="dosfstools or mtools missing",
 )
 @pytest.mark.parametrize("fate", ["in pieces", "deleted, then written over"])
 def test_a_log_is_found_in_a_real_file_system(fate):

@@ -36,8 +36,9 @@ def arrow_columns(tables):
     read = arrow_csv.ReadOptions(use_threads=False)
     columns = {}
     for number, data in tables.items():
-        types = arrow_csv.ConvertOptions(column_types=dict.fromkeys(["tick_ms", *_FIELDS[number]], pa.int64()))
-        table = arrow_csv.read_csv(pa.py_buffer(data), read_options=read, convert_options=types)
+        types = dict.fromkeys(["tick_ms", *_FIELDS[number]], pa.int64())
+        convert = arrow_csv.ConvertOptions(column_types=types)
+        table = arrow_csv.read_csv(pa.py_buffer(data), read_options=read, convert_options=convert)
         columns[number] = [column.to_numpy() for column in table.columns]
     return columns
 
@@ -75,8 +76,8 @@ def construct_records(log, structures):
 
 
 def construct_sums(parsed):
-    """Sums of the columns of what construct parsed, as Contents.sums gives them. For logs of less than a period of
-    the tick.
+    """Sums of the columns of what construct parsed, as Contents.sums gives them. For logs of less than a
+    period of the tick.
     """
     rows = (
         (record.kind, tick + record.difference, *[record[name] for name in _FIELDS[record.kind]])

@@ -49,7 +49,9 @@ def flown_log(quick=False, parity=True):
 
 
 def lengthened_log(log, megabytes):
-    """A log without parity repeated to about this many megabytes, as one long boot: numbers, places and ticks rise."""
+    """A log without parity repeated to about this many megabytes, as one long boot: numbers, places and ticks
+    rise.
+    """
     blocks = np.frombuffer(log, BLOCK_DTYPE)
     times = max(1, round(megabytes * 1e6 / len(log)))
     longer = np.tile(blocks, times)

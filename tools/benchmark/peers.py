@@ -1,7 +1,7 @@
 """The same numbers in formats that are in common use: CSV, JSON lines, MessagePack, CBOR, Protocol Buffers.
 
-A record is a tuple (kind number, tick in ms, stored integers...). Each format is what a program would write that
-appends a record at a time: one line, one array, or one message with its length before it.
+A record is a tuple (kind number, tick in ms, stored integers...). Each format is what a program would write
+that appends a record at a time: one line, one array, or one message with its length before it.
 """
 
 import io
@@ -24,8 +24,8 @@ _RECORD_MAX = 256  # bytes of one record in any of the formats
 
 @dataclass(frozen=True)
 class Peer:
-    """encode: rows to bytes; read: bytes to an iterator of rows, which raises at the first fault, as the usual
-    readers do; salvage: the same, but goes on behind a fault as well as the format allows.
+    """encode: rows to bytes; read: bytes to an iterator of rows, which raises at the first fault, as the
+    usual readers do; salvage: the same, but goes on behind a fault as well as the format allows.
     """
 
     name: str
@@ -61,7 +61,8 @@ def csv_tables(contents):
     for row in contents.rows():
         tables.setdefault(row[0], []).append(row[1:])
     return {
-        number: (",".join(_NAMES[number]) + "\n").encode() + csv_lines(rows) for number, rows in tables.items()
+        number: (",".join(_NAMES[number]) + "\n").encode() + csv_lines(rows)
+        for number, rows in tables.items()
     }
 
 

@@ -1,5 +1,6 @@
 """Timing contestants against each other, and printing tables."""
 
+import argparse
 import gc
 from statistics import median
 from time import process_time
@@ -8,8 +9,9 @@ from time import process_time
 def interleaved(contestants, rounds, check):
     """Run all contestants once a round, so that a slow moment of the machine meets them all alike.
 
-    contestants: name to a callable without arguments; check: called with name and result in the first round.
-    Returns name to median time in s. It is time of the processor, which other work on the machine disturbs least.
+    contestants: name to a callable without arguments; check: called with name and result in the first
+    round. Returns name to median time in s: time of the processor, which other work on the machine disturbs
+    least.
     """
     times = {name: [] for name in contestants}
     for turn in range(rounds):
@@ -22,6 +24,15 @@ def interleaved(contestants, rounds, check):
                 check(name, result)
             del result
     return {name: median(list_s) for name, list_s in times.items()}
+
+
+def parser_of(description, quick):
+    """The parser of a benchmark's command line. quick: what --quick means."""
+    parser = argparse.ArgumentParser(
+        description=description, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--quick", action="store_true", help=quick)
+    return parser
 
 
 def print_table(heads, rows, texts=1):
@@ -37,7 +48,9 @@ def print_table(heads, rows, texts=1):
 
 
 def agree(sums, name, truth):
-    """Raise SystemExit unless a contestant read the same numbers. sums, truth: kind number to sums of columns."""
+    """Raise SystemExit unless a contestant read the same numbers. sums, truth: kind number to sums of its
+    columns.
+    """
     if sums != truth:
         wrong = sorted(number for number in {*sums, *truth} if sums.get(number) != truth.get(number))
         raise SystemExit(f"{name}: the sums of the columns of kinds {wrong} differ from those of the log")

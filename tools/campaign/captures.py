@@ -29,7 +29,8 @@ def write_packets(rng, flight, boot, count, has_foreign=False):
         at = builder.first + builder.used
         builder.add(layout, tick)
         kind, difference = unpack("<Bh", builder.buffer[at:at + 3])
-        records.append((kind, (builder.tick + difference) % TICKS, bytes(builder.buffer[at + 3:at + layout.size])))
+        payload = bytes(builder.buffer[at + 3:at + layout.size])
+        records.append((kind, (builder.tick + difference) % TICKS, payload))
         if builder.used >= fill:
             close()
 
@@ -53,7 +54,9 @@ def write_packets(rng, flight, boot, count, has_foreign=False):
 
 
 def line_noise(rng, data):
-    """What a serial line makes of these bytes: lost, doubled, inserted and flipped ones, and stretches of noise."""
+    """What a serial line makes of these bytes: lost, doubled, inserted and flipped ones, and stretches
+    of noise.
+    """
     out = bytearray(data)
     events = max(1, int(len(out) * rng.choice((0.0002, 0.001, 0.005))))
     kinds = rng.sample(("lost", "doubled", "inserted", "flipped", "noise", "gap"), rng.randint(1, 4))
@@ -65,7 +68,7 @@ def line_noise(rng, data):
             out[at:at] = out[at:at + rng.choice((1, 1, 4))]
         elif kind == "inserted":
             out[at:at] = rng.randbytes(rng.choice((1, 1, 3)))
-        elif kind == "flipped":
+        elif kind == "flipped" and at < len(out):
             out[at] ^= 1 << rng.randrange(8)
         elif kind == "noise":
             out[at:at] = foreign.anything(rng, rng.randrange(2, 300))

@@ -19,11 +19,6 @@ class Case:
     logs: list
     packets: list = field(default_factory=list)
 
-    @property
-    def written(self):
-        """All blocks with records and all packets."""
-        return [block for log in self.logs for block in log.blocks if not block.is_parity]
-
     def expected(self):
         return expect(bytes(self.image.data), self.image.placements, self.logs, self.packets)
 

@@ -11,10 +11,12 @@ SYNC = CRC16 = 2.0**-16
 
 
 def walks_exactly(sizes=None):
-    """Probability, for each length 0 .. 200, that so many random bytes are whole records of these sizes: list.
+    """Probability, for each length 0 .. 200, that so many random bytes are whole records of these sizes:
+    list.
 
-    sizes: {kind: bytes of a record}. A record of kind k begins with the byte k, so the length L is filled by one of
-    kind k and a filling of what is left: w(L) = sum over k of w(L - size of k) / 256, w(0) = 1.
+    sizes: {kind: bytes of a record}. A record of kind k begins with the byte k, so the length L is
+    filled by one of kind k and a filling of what is left: w(L) = sum over k of w(L - size of k) / 256,
+    w(0) = 1.
     """
     sizes = SIZES if sizes is None else sizes
     ways = [1.0] + [0.0] * max(LENGTHS)

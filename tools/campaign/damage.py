@@ -1,4 +1,6 @@
-"""What happens to cards and their copies. Every function takes (rng, image), changes the image and says what it did."""
+"""What happens to cards and their copies. Every function takes (rng, image), changes the image and says
+what it did.
+"""
 
 from tools.campaign import foreign
 
@@ -133,7 +135,8 @@ def tear_blocks_in_two(rng, image):
     chosen = rng.sample(image.placements, min(len(image.placements), rng.choice((1, 5))))
     for offset, _ in chosen:
         at = rng.randrange(1, SECTOR)
-        old = rng.choice((bytes(SECTOR), b"\xff" * SECTOR, rng.randbytes(SECTOR), rng.choice(image.placements)[1].data))
+        noise, other = rng.randbytes(SECTOR), rng.choice(image.placements)[1].data
+        old = rng.choice((bytes(SECTOR), b"\xff" * SECTOR, noise, other))
         piece = (offset, old[:at]) if rng.random() < 0.5 else (offset + at, old[at:])
         image.overwrite(*piece)
     return f"{len(chosen)} blocks torn"
@@ -147,9 +150,9 @@ def _sector(rng, image):
 
 
 ALL = (
-    flip_bits, flip_bits_of_single_blocks, bursts, wipe_sectors, lose_a_run, lose_many_runs, overwrite, insert_bytes,
-    delete_bytes, double_a_piece, move_a_piece, cut_off, cut_the_start, bad_bytes_of_headers, plant_magics,
-    tear_blocks_in_two,
+    flip_bits, flip_bits_of_single_blocks, bursts, wipe_sectors, lose_a_run, lose_many_runs, overwrite,
+    insert_bytes, delete_bytes, double_a_piece, move_a_piece, cut_off, cut_the_start, bad_bytes_of_headers,
+    plant_magics, tear_blocks_in_two,
 )
 
 

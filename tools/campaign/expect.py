@@ -1,5 +1,6 @@
-"""The independent judge: what must come out of a damaged source, from its bytes, from what was written, and from
-the rules of protocol/FORMAT.md. Imports nothing of ground/ or protocol/; CRCs come from zlib and binascii.
+"""The independent judge: what must come out of a damaged source, from its bytes, from what was written,
+and from the rules of protocol/FORMAT.md. Imports nothing of ground/ or protocol/; CRCs come from zlib
+and binascii.
 """
 
 from binascii import crc_hqx
@@ -18,10 +19,10 @@ BURST = 4  # bits; what a repair may turn
 
 @dataclass
 class Expected:
-    """whole: {offset: Written} of all blocks whose bytes survived; rebuilt: keys that the parity must bring back,
-    rebuilt_may: and those that it may; repairable: {offset: Written} of damaged blocks one bit or short burst
-    away; repaired: keys of those that must be; packets: survivors by offset; chance: packets that nobody sent, right
-    by chance (offset, records); lone: survivors not to be believed.
+    """whole: {offset: Written} of all blocks whose bytes survived; rebuilt: keys that the parity must
+    bring back, rebuilt_may: and those that it may; repairable: {offset: Written} of damaged blocks one
+    bit or short burst away; repaired: keys of those that must be; packets: survivors by offset; chance:
+    packets that nobody sent, right by chance (offset, records); lone: survivors not to be believed.
     """
 
     whole: dict = field(default_factory=dict)
@@ -38,7 +39,9 @@ class Expected:
 
 
 def expect(data, placements, logs, packets):
-    """Expected of these bytes. placements: where blocks stand, changed or not; logs, packets: all that was written."""
+    """Expected of these bytes. placements: where blocks stand, changed or not; logs, packets: all that
+    was written.
+    """
     expected = Expected()
     blocks = {block.data: block for log in logs for block in log.blocks}
     expected.whole = _whole(data, blocks)
@@ -59,7 +62,8 @@ def _whole(data, blocks):
     while at >= 0:
         block = blocks.get(bytes(data[at:at + SECTOR]))
         if block is not None:
-            assert crc32(block.data[:508]).to_bytes(4, "little") == block.data[508:], "a block was never right"
+            crc = crc32(block.data[:508]).to_bytes(4, "little")
+            assert crc == block.data[508:], "a block was never right"
             whole[at] = block
         at = data.find(MAGIC, at + SECTOR if block is not None else at + 4)
     return whole
@@ -77,15 +81,18 @@ def _look_at_damage(expected, data, placements):
 
 
 def _what_must_be_repaired(expected, data):
-    """Of the repairable blocks those that say plainly where they are and whose they are: the magic and all that tells
-    what a block is are untouched, no other block begins within, a whole block next to it is of the same flight and
-    as far away in the source as its place says, there is a whole block of its boot, and its records are of known kinds.
+    """Of the repairable blocks those that say plainly where they are and whose they are: the magic and
+    all that tells what a block is are untouched, no other block begins within, a whole block next to it
+    is of the same flight and as far away in the source as its place says, there is a whole block of its
+    boot, and its records are of known kinds.
     """
     edges = sorted(expected.whole)
     boots = {(block.flight, block.boot) for block in expected.whole.values() if not block.is_parity}
     for offset, block in expected.repairable.items():
-        plain = data[offset:offset + 8] == block.data[:8] and data[offset + 26:offset + 28] == block.data[26:28]
-        alone = data.rfind(MAGIC, max(0, offset - SECTOR + 1), offset) < 0 or offset - SECTOR in expected.whole
+        now = data[offset:offset + SECTOR]
+        plain = now[:8] == block.data[:8] and now[26:28] == block.data[26:28]
+        before = data.rfind(MAGIC, max(0, offset - SECTOR + 1), offset)
+        alone = before < 0 or offset - SECTOR in expected.whole
         alone &= data.find(MAGIC, offset + 1, offset + SECTOR) < 0
         at = bisect_left(edges, offset)
         around = [(place, expected.whole[place]) for place in edges[max(0, at - 1):at + 1]]
@@ -100,12 +107,26 @@ def _what_must_be_repaired(expected, data):
 
 
 def is_short_burst(now, before):
-    """True if two blocks differ in bits that lie within BURST neighbours, in the order of the line to a card: the
-    highest bit of a byte first.
+    """True if two blocks differ in bits that lie within BURST neighbours, in the order of the line to a
+    card: the highest bit of a byte first.
     """
     difference = int.from_bytes(now, "big") ^ int.from_bytes(before, "big")
     lowest = (difference & -difference).bit_length()
     return difference > 0 and difference.bit_length() - lowest < BURST
+
+
+def stands_nearly_whole(data, block):
+    """True if the bytes of a block stand anywhere but for one short burst: pieces that were doubled or
+    moved may have come together again. The burst spares one of two slices, by which the place is found.
+    """
+    for first in (64, 300):
+        at = data.find(block.data[first:first + 64])
+        while at >= 0:
+            now = bytes(data[max(0, at - first):at - first + SECTOR])
+            if len(now) == SECTOR and is_short_burst(now, block.data):
+                return True
+            at = data.find(block.data[first:first + 64], at + 1)
+    return False
 
 
 def _parity(log, alive, near):
@@ -147,15 +168,15 @@ def _check_firmware(parity, members):
 
 
 def _number_is_known(lost, log, alive):
-    """True if the rule of the page gives the lost block's number from the next whole block of its boot, before or
-    behind it.
+    """True if the rule of the page gives the lost block's number from the next whole block of its boot,
+    before or behind it.
     """
     same = [b for b in log.blocks if b.boot == lost.boot and not b.is_parity and id(b) in alive]
     before = max((b for b in same if b.place < lost.place), key=lambda b: b.place, default=None)
     behind = min((b for b in same if b.place > lost.place), key=lambda b: b.place, default=None)
     return any(
-        near is not None and near.number + data_places(near.place, lost.place, log.depth, log.rate) == lost.number
-        for near in (before, behind)
+        near.number + data_places(near.place, lost.place, log.depth, log.rate) == lost.number
+        for near in (before, behind) if near is not None
     )
 
 
@@ -220,13 +241,17 @@ def packet_size(data, at, end, sizes):
 
 
 def _flights_with_foreign_manifest(envelopes):
+    """Flights of which a boot's manifest is whole on one carrier; pieces of card and link need not be
+    joined.
+    """
     pieces = defaultdict(dict)
     for envelope in envelopes:
         for kind, _, payload in readable(envelope, foreign_known=False):
             if kind == 1:
-                pieces[envelope.flight, envelope.boot, payload[1]][payload[0]] = payload[2:]
+                key = envelope.flight, envelope.boot, envelope.is_packet, payload[1]
+                pieces[key][payload[0]] = payload[2:]
     return {
-        flight for (flight, _, parts), found in pieces.items()
+        flight for (flight, _, _, parts), found in pieces.items()
         if len(found) == parts and b"kind %d " % FOREIGN in b"".join(found[part] for part in range(parts))
     }
 

@@ -12,20 +12,22 @@ def noise(rng, size):
 
 
 def photo(rng, size):
-    """Like a JPEG file: a head with its markers, then entropy-coded data in which every 0xFF is followed by 0x00
-    or by a restart marker (ITU-T T.81, B.1.1.5).
+    """Like a JPEG file: a head with its markers, then entropy-coded data in which every 0xFF is followed
+    by 0x00 or by a restart marker (ITU-T T.81, B.1.1.5).
     """
     head = b"\xff\xd8\xff\xe0\x00\x10JFIF\x00\x01\x01\x00\x00\x48\x00\x48\x00\x00\xff\xdb\x00\x43\x00"
     coded = rng.randbytes(size).replace(b"\xff", b"\xff\x00")
     coded = coded.replace(b"\x00\x00", b"\xff\xd0")
-    return (head + rng.randbytes(64) + b"\xff\xda\x00\x0c\x03\x01\x00\x02\x11\x03\x11\x00\x3f\x00" + coded)[:size]
+    scan = b"\xff\xda\x00\x0c\x03\x01\x00\x02\x11\x03\x11\x00\x3f\x00"
+    return (head + rng.randbytes(64) + scan + coded)[:size]
 
 
 def film(rng, size):
     """Like a film in a container: boxes with sizes and names around units behind start codes."""
     pieces, total = [b"\x00\x00\x00\x18ftypmp42\x00\x00\x00\x00mp42isom", size.to_bytes(4, "big"), b"mdat"], 0
     while total < size:
-        unit = b"\x00\x00\x00\x01" + bytes([rng.choice((0x41, 0x65, 0x06))]) + rng.randbytes(rng.randrange(200, 9000))
+        start = b"\x00\x00\x00\x01" + bytes([rng.choice((0x41, 0x65, 0x06))])
+        unit = start + rng.randbytes(rng.randrange(200, 9000))
         pieces.append(unit)
         total += len(unit)
     return b"".join(pieces)[:size]

@@ -1,4 +1,6 @@
-"""A source in the making that knows, byte by byte, where each block of ours stands and whether it was touched."""
+"""A source in the making that knows, byte by byte, where each block of ours stands and whether it was
+touched.
+"""
 
 from bisect import bisect_left
 
@@ -6,8 +8,8 @@ SECTOR = 512
 
 
 class Image:
-    """data: bytearray; placements: list of (offset, Written), ascending: blocks whose 512 bytes stand in one piece,
-    changed or not. Edits move and remove placements as they move and tear blocks.
+    """data: bytearray; placements: list of (offset, Written), ascending: blocks whose 512 bytes stand in
+    one piece, changed or not. Edits move and remove placements as they move and tear blocks.
     """
 
     def __init__(self, data=b"", placements=()):

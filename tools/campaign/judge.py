@@ -3,7 +3,7 @@
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 
-from tools.campaign.expect import data_places, readable
+from tools.campaign.expect import data_places, readable, stands_nearly_whole
 
 
 @dataclass
@@ -43,18 +43,19 @@ def judge(case, reading):
 def _restored(verdict, case, expected, reading):
     """{"rebuilt" or "repaired": blocks that came back}, after they were compared with what had to."""
     # A torn block may lack so little that it comes back.
-    by_key = {block.key: block for log in case.logs for block in [*log.blocks, *log.torn] if not block.is_parity}
+    written = [block for log in case.logs for block in [*log.blocks, *log.torn]]
+    by_key = {block.key: block for block in written if not block.is_parity}
     name = {id(block): key for key, block in by_key.items()}
     repairable = {id(block) for block in expected.repairable.values()}
     rebuilt_may = expected.rebuilt_may - expected.alive
     counts, got = verdict.counts, {}
-    for level, must, may in (
-        ("rebuilt", expected.rebuilt, rebuilt_may), ("repaired", expected.repaired - expected.rebuilt, repairable),
-    ):
+    for level, may in (("rebuilt", rebuilt_may), ("repaired", repairable)):
         keys = reading.restored[level]
         strangers = [key for key in keys if key not in by_key]
         got[level] = {id(by_key[key]): by_key[key] for key in keys if key in by_key}
         unjust = [name[one] for one in got[level] if one not in may]
+        if level == "repaired":
+            unjust = [key for key in unjust if not stands_nearly_whole(case.image.data, by_key[key])]
         counts[level], counts["invented"] = len(got[level]), counts["invented"] + len(strangers) + len(unjust)
         verdict.check(not strangers, f"{level} blocks that nobody wrote: {strangers[:5]}")
         verdict.check(not unjust, f"{level} without the means for it: {unjust[:5]}")
@@ -63,7 +64,8 @@ def _restored(verdict, case, expected, reading):
         missed = sorted(map(str, (name[one] for one in must - both)))
         counts["missed"] += len(missed)
         verdict.check(not missed, f"not {level}, {len(missed)} blocks such as {missed[:3]}")
-    counts["rebuildable"], counts["repairable"] = len(expected.rebuilt), len(expected.repaired - expected.rebuilt)
+    counts["rebuildable"] = len(expected.rebuilt)
+    counts["repairable"] = len(expected.repaired - expected.rebuilt)
     counts["extra"] = len(both - expected.rebuilt - expected.repaired)
     return {level: list(blocks.values()) for level, blocks in got.items()}
 
@@ -88,15 +90,16 @@ def _records(verdict, expected, reading, restored):
     for key in sorted({*least, *packets, *got}):
         levels = ("proven", *restored)
         if packets[key]:
-            # What came on the card and over the link counts once, at either's level; twice if the clocks of the two,
-            # which are made independently here, stand at the same tick of different periods.
+            # What came on the card and over the link counts once, at either's level; twice if the clocks
+            # of the two, which are made independently here, stand at the same tick of different periods.
             need = [sum((least[key][level] for level in levels), Counter()) | packets[key]]
             may = [sum((most[key][level] for level in levels), Counter()) + packets[key]]
             seen = [sum((got[key][level] for level in levels), Counter())]
         else:
             need, may, seen = ([side[key][level] for level in levels] for side in (least, most, got))
         for level, need_one, may_one, seen_one in zip(levels, need, may, seen, strict=False):
-            _compare(verdict, f"{key} {level}", need_one - seen_one, seen_one - may_one, bool(expected.chance))
+            missing, extra = need_one - seen_one, seen_one - may_one
+            _compare(verdict, f"{key} {level}", missing, extra, bool(expected.chance))
         verdict.counts["unproven records"] += got[key]["unproven"].total()
 
 
@@ -117,7 +120,9 @@ def _full_name(flight, boot, known):
     """A flight of which only a byte is known by its whole name, if there is such a one."""
     byte = flight.removeprefix("unknown-")[:2]
     if flight.startswith("unknown-"):
-        fitting = [name for name in sorted(known) if name[0].startswith(byte) and name[1] & 0xFF == boot & 0xFF]
+        fitting = [
+            name for name in sorted(known) if name[0].startswith(byte) and name[1] & 0xFF == boot & 0xFF
+        ]
         return fitting[0] if fitting else (flight, boot)
     return flight, boot
 
@@ -127,12 +132,14 @@ def _some(counter):
 
 
 def _losses(verdict, case, expected, reading, restored):
-    """Every number below the highest found is found or lost; above it, only what may have been written is lost."""
+    """Every number below the highest found is found or lost; above it, only what may have been written
+    is lost.
+    """
     numbers = defaultdict(set)
     for block in [*expected.whole.values(), *restored["rebuilt"], *restored["repaired"]]:
         if not block.is_parity:
             numbers[block.flight.hex(), block.boot].add(block.number)
-    written = _may_have_been_written(case.logs)
+    written = _may_have_been_written(case.logs, numbers)
     for key in sorted({*numbers, *reading.losses}):
         lost, there = reading.losses[key], numbers[key]
         gaps = set(range(max(there, default=-1) + 1)) - there
@@ -143,9 +150,11 @@ def _losses(verdict, case, expected, reading, restored):
         verdict.check(max(lost.values(), default=1) == 1, f"{key}: a loss is told twice")
 
 
-def _may_have_been_written(logs):
-    """{(flight, boot): blocks that its places have room for}: sectors that the card refused, or that held something
-    before, look afterwards as if a block of ours had stood there, in this boot or in the one before.
+def _may_have_been_written(logs, found):
+    """{(flight, boot): blocks that its places have room for}: sectors that the card refused, or that
+    held something before, look afterwards as if a block of ours had stood there, in this boot or in the
+    one before; and the blocks of a boot of which nothing is left count for the one before. found: the
+    boots that left anything.
     """
     room = Counter()
     for log in logs:
@@ -155,12 +164,13 @@ def _may_have_been_written(logs):
                 boots[block.boot].append(block)
         end = max((block.place for blocks in boots.values() for block in blocks), default=-1)
         left_out = data_places(-1, end, log.depth, log.rate) - sum(map(len, boots.values()))
-        starts = {boot: min(block.place for block in blocks) for boot, blocks in boots.items()}
+        starts = {
+            boot: min(block.place for block in blocks)
+            for boot, blocks in boots.items() if (log.flight.hex(), boot) in found
+        }
         for boot, blocks in boots.items():
-            last = max(block.place for block in blocks)
-            stop = min((start for other, start in starts.items() if other > boot), default=last + 1)
-            key = log.flight.hex(), boot
-            room[key] = left_out + 1 + max(
+            stop = min((start for other, start in starts.items() if other > boot), default=end + 1)
+            room[log.flight.hex(), boot] = left_out + 1 + max(
                 block.number + data_places(block.place, stop - 1, log.depth, log.rate) for block in blocks
             )
     return room

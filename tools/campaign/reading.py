@@ -1,4 +1,4 @@
-"""What `ground.recover` says of a source, in the judge's words. The only part of the campaigns that knows ground/."""
+"""What `ground.recover` says of a source, in the judge's words: judge and oracle know nothing of ground/."""
 
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
@@ -13,27 +13,24 @@ LOSS_MAX = 1 << 17  # more than any case writes
 
 @dataclass
 class Reading:
-    """whole: offsets of the blocks that the ledger calls whole, those of parity included; restored: {"rebuilt" or
-    "repaired": keys (flight, boot, number)}; records: {level: {(flight, boot): Counter of (kind number, tick, payload)}};
-    losses: {(flight, boot): Counter of numbers of blocks}; balanced: what is wrong with the ledger, empty if nothing is.
+    """whole: offsets of the blocks that the ledger calls whole, those of parity included; restored:
+    {"rebuilt" or "repaired": keys (flight, boot, number)}; records: {level: {(flight, boot): Counter of
+    (kind number, tick, payload)}}; losses: {(flight, boot): Counter of numbers of blocks}; balanced:
+    what is wrong with the ledger, empty if nothing is.
     """
 
     whole: set = field(default_factory=set)
     restored: dict = field(default_factory=lambda: {"rebuilt": set(), "repaired": set()})
     records: dict = field(default_factory=lambda: {level: defaultdict(Counter) for level in EVIDENCE_WORDS})
-    found: Counter = field(default_factory=Counter)
-    expected: Counter = field(default_factory=Counter)
     losses: dict = field(default_factory=lambda: defaultdict(Counter))
     balanced: str = ""
-    notes: list = field(default_factory=list)
 
 
 def read(path, size):
     """Reading of a file. size: bytes that its contents have."""
     recovered = recover_source(path)
     ledger = recovered.ledger
-    reading = Reading(notes=ledger.notes)
-    reading.balanced = _imbalance(ledger.ranges, size)
+    reading = Reading(balanced=_imbalance(ledger.ranges, size))
     for item in ledger.ranges:
         if item.state in ("block", "parity"):
             reading.whole.update(range(item.offset, item.end, SECTOR))
@@ -44,9 +41,6 @@ def read(path, size):
         for records in boot.records.values():
             for level, record in records_of(records):
                 reading.records[level][key][record] += 1
-    for boot in recovered.boots:
-        reading.found[boot.flight, boot.boot] += boot.envelopes_found
-        reading.expected[boot.flight, boot.boot] += boot.envelopes_expected
     for loss in ledger.losses:
         if loss.count > LOSS_MAX:
             reading.balanced = reading.balanced or f"a loss of {loss.count} envelopes, which nobody wrote"

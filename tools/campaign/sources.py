@@ -19,7 +19,9 @@ LOG_MEGABYTES = 8
 
 @cache
 def empty_card():
-    """(bytes of a card with a file system and an empty log file, sector where the log begins, sectors of it)."""
+    """(bytes of a card with a file system and an empty log file, sector where the log begins, sectors of
+    it).
+    """
     with TemporaryDirectory() as folder:
         path = Path(folder) / "card.img"
         make_card(path, CARD_MEGABYTES, LOG_MEGABYTES)
@@ -134,7 +136,9 @@ def reformatted_card(rng, logs):
 
 
 def fragments(rng, logs):
-    """The log cut into clusters, between photos and films, in any order, with stale clusters of older logs."""
+    """The log cut into clusters, between photos and films, in any order, with stale clusters of older
+    logs.
+    """
     cluster = rng.choice((4, 8, 32, 64)) * SECTOR
     pieces = []
     for index in range(len(logs)):

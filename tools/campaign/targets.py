@@ -1,14 +1,19 @@
 """The parsers as a fuzzer sees them: functions of bytes that may raise nothing but what is documented.
 
-Each target is (function, seeds). Errors that a parser documents are caught in here; anything else is a finding.
+Each target is (function, seeds). Errors that a parser documents are caught in here; anything else is a
+finding.
 """
 
 import os
 from binascii import crc_hqx
+from pathlib import Path
 from random import Random
 from struct import pack
-from tempfile import mkdtemp
+from tempfile import TemporaryDirectory
 from zlib import compressobj, crc32
+
+import numpy as np
+import zstandard
 
 from ground.card.image_map import mapped_places
 from ground.errors import LoftbookError
@@ -21,7 +26,10 @@ from tools.campaign import captures, sources
 from tools.campaign.written import manifest_text, write_log
 
 _MEMORY = "/dev/shm"  # on Linux a folder in memory: no disk is worn
-FOLDER = mkdtemp(prefix="fuzz-", dir=_MEMORY if os.path.isdir(_MEMORY) else None)
+_given = os.environ.get("CAMPAIGN_FOLDER")
+# The engine ends its process without cleaning up, so there the folder is given by the one that started it.
+_own = None if _given else TemporaryDirectory(dir=_MEMORY if os.path.isdir(_MEMORY) else None)
+FOLDER = _given or _own.name
 _MISSION = b"""sounding = "a.csv"
 [payload]
 name = "Napraforgo-1"
@@ -55,7 +63,8 @@ wind_from_deg,wind_speed_m_s
 _NMEA = (
     b"$GPRMC,092204.999,A,4250.5589,S,14718.5084,E,0.00,89.68,211200,,*25\r\n",
     b"$GPGGA,092204.999,4250.5589,S,14718.5084,E,1,04,24.4,19.7,M,,,,0000*1F\r\n",
-    b"$PUBX,00,081350.00,4717.113210,N,00833.915187,E,546.589,G3,2.1,2.0,0.007,77.52,0.007,,0.92,1.19,0.77,9,0,0*5F\r\n",
+    b"$PUBX,00,081350.00,4717.113210,N,00833.915187,E,546.589,G3,2.1,2.0,0.007,77.52,0.007,,"
+    b"0.92,1.19,0.77,9,0,0*5F\r\n",
 )
 
 
@@ -91,8 +100,6 @@ def manifest_pieces(data):
     class Records:
         def __init__(self, values):
             self.values = values
-
-    import numpy as np
 
     raw = data[:len(data) // 50 * 50]
     values = np.frombuffer(raw, np.dtype([("part", "u1"), ("parts", "u1"), ("text", "S48")]))
@@ -131,8 +138,6 @@ def card_map(data):
     image = _file("image.img", b"\0" * 4096)
     _file("image.img.map.json", data)
     notes, facts = [], {}
-    from pathlib import Path
-
     for offset, length in mapped_places(Path(image), 4096, notes, facts):
         assert 0 <= offset < 4096 and 0 < length <= 4096 - offset
 
@@ -176,8 +181,8 @@ def recover_mutated(data):
 
 
 def recover_sealed(data):
-    """The bytes are the contents of blocks and packets, whose check sums are made right: what a hostile or broken
-    writer could make.
+    """The bytes are the contents of blocks and packets, whose check sums are made right: what a hostile
+    or broken writer could make.
     """
     source = bytearray()
     at = 0
@@ -196,7 +201,8 @@ def recover_sealed(data):
         number = int.from_bytes(head[9:13], "little") >> (head[13] % 4 * 8)
         # Small depths and rates, small boots: so that blocks meet their parity.
         block = b"\x8cLB\xe7" + pack("<BBBB", 1 + head[14] // 250, flags, head[15] % 5, head[16] % 4) + flight
-        block += pack("<IIHIHB", place, number, head[17] % 3, int.from_bytes(head[18:22], "little"), len(body), head[22])
+        tick = int.from_bytes(head[18:22], "little")
+        block += pack("<IIHIHB", place, number, head[17] % 3, tick, len(body), head[22])
         block = (block + body).ljust(508, b"\0")[:508]
         source += block + crc32(block).to_bytes(4, "little")
         if head[23] % 8 == 0:
@@ -227,35 +233,38 @@ def _images():
 
 
 def _mission_seeds():
-    """Beside a right one: what is right TOML and still too deep or too large, which a search finds only by luck."""
+    """Beside a right one: what is right TOML and still too deep or too large, which a search finds only
+    by luck.
+    """
     large = _MISSION.replace(b"mass_kg = 1.0", b"mass_kg = 1" + b"0" * 400)
     return [_MISSION, large, _MISSION + b"a = " + b"9" * 5000, b"a = " + b"[" * 3000, b"a = " + b"{a=" * 1000]
 
 
 _IMAGES = _images()
-_SEALED = bytes([1, 40, 0, 0, 0, 0, 0, 0, 3, 0, 0, 0, 0, 3, 0, 2, 2, 1, 9, 0, 0, 0, 1, 9]) + b"\2\0\0" + bytes(77)
+_SEALED = bytes([1, 40, 0, 0, 0, 0, 0, 0, 3, 0, 0, 0, 0, 3, 0, 2, 2, 1, 9, 0, 0, 0, 1, 9])
+_SEALED += b"\2\0\0" + bytes(77)
+_PIECES = b"\0\2" + b"a" * 48 + b"\1\2end 00000000\n".ljust(50, b"\0")
+_MAP = (
+    b'{"format": "loftbook-card-map", "version": 1, "device": "x", "size": 4096, "sha256": "", '
+    b'"retries": 0, "unreadable": [{"offset": 512, "length": 512}]}'
+)
+_PACKETS = [sources.false_packets(Random(2), 3), _IMAGES[2][:300], b"S" + _IMAGES[3][2:200]]
 
 
 def _compressed_seeds():
-    seeds = [_gzip(_IMAGES[2][:1500]), _gzip(bytes(5000) + _IMAGES[0][:2000])]
-    try:
-        import zstandard
-    except ImportError:
-        return seeds
-    return [*seeds, zstandard.ZstdCompressor(write_checksum=True).compress(_IMAGES[2][:1500])]
+    as_zstd = zstandard.ZstdCompressor(write_checksum=True).compress(_IMAGES[2][:1500])
+    return [_gzip(_IMAGES[2][:1500]), _gzip(bytes(5000) + _IMAGES[0][:2000]), as_zstd]
 
 
 # name: (function, seeds, longest input, weight: share of the time)
 TARGETS = {
-    "packets": (packets, [sources.false_packets(Random(2), 3), _IMAGES[2][:300], b"S" + _IMAGES[3][2:200]], 600, 3),
+    "packets": (packets, _PACKETS, 600, 3),
     "manifest": (manifest, [manifest_text(b"\1\0\0\1", 1, True)[:-13]], 2500, 2),
-    "manifest pieces": (manifest_pieces, [b"\0\2" + b"a" * 48 + b"\1\2end 00000000\n".ljust(50, b"\0")], 2000, 1),
+    "manifest pieces": (manifest_pieces, [_PIECES], 2000, 1),
     "mission.toml": (mission_toml, _mission_seeds(), 8000, 1),
     "nmea": (nmea, list(_NMEA), 400, 3),
     "sounding": (sounding_csv, [_SOUNDING], 1000, 1),
-    "card map": (card_map, [
-        b'{"format": "loftbook-card-map", "version": 1, "device": "x", "size": 4096, "sha256": "", "retries": 0, '
-        b'"unreadable": [{"offset": 512, "length": 512}]}'], 500, 0.5),
+    "card map": (card_map, [_MAP], 500, 0.5),
     "any bytes": (recover_any, [_IMAGES[0][:1500], _IMAGES[2][:400]], 2000, 1),
     "damaged logs": (recover_mutated, [bytes([i, 4, 9, 9, 9]) for i in range(len(_IMAGES))], 200, 3),
     "sealed blocks": (recover_sealed, [_SEALED * 3, bytes([4]) + _SEALED[1:]], 4000, 3),

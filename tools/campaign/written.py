@@ -19,7 +19,10 @@ SECTOR = 512
 TICKS = 1 << 29
 NUMBERS = {name: number for number, name, _ in KINDS}
 # A round of samples, as a board takes them: fast sensors more often than slow ones.
-ROUND = ("motion", "motion", "pressure", "motion", "air", "motion", "fix", "motion", "power", "event", "text", "health")
+ROUND = (
+    "motion", "motion", "pressure", "motion", "air", "motion", "fix", "motion", "power", "event", "text",
+    "health",
+)
 FOREIGN = 200  # a kind that the ground's own table has not
 FOREIGN_LINES = ("kind 200 ozone", "field current H 1000 uA", "field pump b 1 1")
 FOREIGN_PAYLOAD = 3
@@ -234,16 +237,19 @@ def _collect(log, boot, emitted, writes):
         while at < 29 + used:
             kind, sampled, payload = next(emitted)
             difference = (sampled - tick + TICKS // 2) % TICKS - TICKS // 2
-            assert data[at:at + 3 + len(payload)] == pack("<Bh", kind, difference) + payload, "the store erred"
+            record = pack("<Bh", kind, difference) + payload
+            assert data[at:at + len(record)] == record, "the store erred"
             records.append((kind, sampled, payload))
             at += 3 + len(payload)
-        (log.blocks if is_whole else log.torn).append(Written(log.flight, boot, number, place, data, tuple(records)))
+        written = Written(log.flight, boot, number, place, data, tuple(records))
+        (log.blocks if is_whole else log.torn).append(written)
         number += 1
 
 
 def write_log(rng, flight, boots, depth, rate, sectors=None, **options):
-    """Write a log from its first boot on. boots: list of (blocks, tear), see write_boot; sectors: bytes that the
-    region held before (stale blocks are written around), zeros if not given; options: has_foreign, refused.
+    """Write a log from its first boot on. boots: list of (blocks, tear), see write_boot; sectors: bytes
+    that the region held before (stale blocks are written around), zeros if not given; options:
+    has_foreign, refused.
     """
     room = sum(blocks for blocks, _ in boots) + 40
     before = bytearray(sectors or b"")

@@ -21,7 +21,9 @@ def log():
 
 @pytest.fixture
 def sparse(tmp_path):
-    """Writes pieces {offset: bytes} into an otherwise empty file of a size, long ago; skips where it is not sparse."""
+    """Writes pieces {offset: bytes} into an otherwise empty file of a size, long ago; skips the test where
+    that file is not sparse.
+    """
     def write(size, pieces, age_s=LONG_AGO_S):
         path = tmp_path / "card.img"
         with open(path, "wb") as file:
@@ -82,12 +84,21 @@ def test_a_file_that_was_written_a_moment_ago_is_read_from_end_to_end(sparse, lo
 @pytest.mark.parametrize("edge", [3 * WINDOW_SIZE, 3 * WINDOW_SIZE + PAGE])
 def test_blocks_at_the_edge_of_a_hole_are_found_as_ever(sparse, log, monkeypatch, edge, shift):
     # One block next to where a window or a page ends, one cut off by the hole behind it.
-    pieces = {edge + shift: log.envelopes[2], 9 * WINDOW_SIZE - 200: log.envelopes[3][:200], 0: log.envelopes[0]}
+    cut_off = log.envelopes[3][:200]
+    pieces = {edge + shift: log.envelopes[2], 9 * WINDOW_SIZE - 200: cut_off, 0: log.envelopes[0]}
     path = sparse(16 * WINDOW_SIZE + 700, pieces)
     recovered, in_full = recover_source(path), read_in_full(monkeypatch, path)
     assert recovered_keys(recovered.boots[0], FLIGHT) == recovered_keys(in_full.boots[0], FLIGHT)
     assert recovered.boots[0].envelopes_found == 2
     assert recovered.ledger.to_json() == in_full.ledger.to_json()
+
+
+def test_a_block_whose_first_bytes_were_never_written_is_damaged(sparse, log, monkeypatch):
+    edge = 3 * WINDOW_SIZE
+    path = sparse(8 * WINDOW_SIZE, {edge: log.envelopes[2][4:] + log.envelopes[3] + log.envelopes[4]})
+    recovered = recover_source(path)
+    assert states(recovered)[:3] == [("unwritten_zeros", edge - 4), ("block_damaged", 512), ("block", 1024)]
+    assert recovered.ledger.to_json() == read_in_full(monkeypatch, path).ledger.to_json()
 
 
 def test_a_source_that_is_one_hole_holds_nothing(sparse):
@@ -111,9 +122,8 @@ def test_the_end_of_a_file_that_shrinks_while_it_is_read_is_no_hole(sparse, log)
 
 def test_progress_comes_to_the_end_across_holes(sparse, log):
     size = 30 * WINDOW_SIZE
+    path = sparse(size, {4 * WINDOW_SIZE: b"".join(log.envelopes)})
     told = []
-    recover_source(
-        sparse(size, {4 * WINDOW_SIZE: b"".join(log.envelopes)}), progress=lambda done, all_: told.append((done, all_))
-    )
+    recover_source(path, progress=lambda done, in_all: told.append((done, in_all)))
     assert told == sorted(told)
     assert told[-1] == (size, size)
