@@ -89,7 +89,7 @@ class Battery:
 
 @dataclass(frozen=True)
 class Rates:
-    pressure_ms: int = 500
+    pressure_ms: int = 200  # with the other rates, a block is nearly full at the age at which it is closed
     air_ms: int = 1000
     motion_ms: int = 100
     power_ms: int = 5000

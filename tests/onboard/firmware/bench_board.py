@@ -145,7 +145,7 @@ class Board:
 
 
 SETTINGS = """{"payload": "Napraforgo-1", "flight": "5f3a1c22", "baud": 9600, "parity": [16, 10],
-"rates": {"pressure": 500, "air": 1000, "motion": 100, "power": 5000, "health": 10000, "manifest": 300000},
+"rates": {"pressure": 200, "air": 1000, "motion": 100, "power": 5000, "health": 10000, "manifest": 300000},
 "sensors": {"barometer": ["ms5611"], "outside_temperature": ["pt1000_divider", 1000], "humidity": ["sht3x"],
 "motion": ["mpu6050", 16, 2000], "board_temperature": ["mpu6050"], "battery": ["adc_divider", 3300, 3000],
 "rail": ["adc_divider", 3300, 2000], "gnss": ["nmea"]}}"""
