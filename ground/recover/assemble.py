@@ -17,7 +17,7 @@ from ground.recover.heard import hear
 from ground.recover.joint import Joint, conflict_notes
 from ground.recover.joint_losses import View, claim_of, claims_of, followers, joint_losses, mark_made_good
 from ground.recover.ledger import (
-    BLOCK_DAMAGED, CUT_OFF, PARITY_DAMAGED, UNREADABLE, Coverage, Ledger, Range, cover, repaint,
+    BLOCK_DAMAGED, CUT_OFF, PARITY_DAMAGED, UNREADABLE, Coverage, Ledger, Range, beside, cover, repaint,
 )
 from ground.recover.losses import Places, packet_losses
 from ground.recover.restore import restore
@@ -131,7 +131,7 @@ def _view(item, roles, packets, restored):
     source = item.source
     grid = Grid(item.found)
     damaged = [_damaged_range(place, grid) for place in item.damaged]
-    overlays = [*block_ranges(item.found, roles), *damaged, *packets]
+    overlays = [*block_ranges(item.found, roles), *beside(damaged, packets)]
     ranges = cover(source.size, item.gaps.ranges, sorted(overlays, key=lambda overlay: overlay.offset))
     ranges = mark_restored(repaint(ranges, item.unreadable, UNREADABLE), restored, item.base)
     size = source.size

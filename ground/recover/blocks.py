@@ -83,7 +83,8 @@ def plausible(data, starts):
 
 class BlockScanner:
     """Takes a source window by window and says where blocks are: `found()` and `damaged`.
-    The bytes between go to `gaps.feed(offset, data)` and `gaps.blank(offset, length, state)`.
+    The bytes between go to `gaps.feed(offset, data)` and `gaps.blank(offset, length, state)`, those of
+    damaged places to `gaps.damaged(offset, data)`.
     """
 
     def __init__(self, source_size, gaps):
@@ -162,6 +163,7 @@ class BlockScanner:
             why = "cut off by the end of the source"
         header = data[start:start + BLOCK_HEADER_DTYPE.itemsize].view(BLOCK_HEADER_DTYPE)[0].copy()
         self.damaged.append(Damaged(offset + start, end - start, header, why))
+        self._gaps.damaged(offset + start, data[start:end])
         self._at = offset + end
 
     def _gap(self, offset, data, view, at, stop, later):

@@ -74,6 +74,14 @@ class Gaps:
             self.rough_from = self.rough_from or offset
         self.packets += self._finder.feed(data.tobytes())
 
+    def damaged(self, offset, data):
+        """The same of the bytes of a damaged place. What looks like a block may be none and hide packets;
+        nothing is told of its texture.
+        """
+        if len(data):
+            self._skip_to(offset)
+            self.packets += self._finder.feed(data.tobytes())
+
     def blank(self, offset, length, state):
         """The same of bytes that are all zeros or all ones."""
         self._skip_to(offset)

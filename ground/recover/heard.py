@@ -49,7 +49,7 @@ def _search_again(scan, tables):
     finder = PacketFinder(tables)
     source = scan.source.again()
     view = memoryview(bytearray(WINDOW_SIZE))
-    for item in scan.gaps.ranges:
+    for item in sorted([*scan.gaps.ranges, *_damaged(scan)], key=lambda item: item.offset):
         if item.state == OTHER:
             packets += finder.skip(item.offset - finder.offset)
             size = item.length
@@ -61,6 +61,10 @@ def _search_again(scan, tables):
             source.read_into(start, piece)
             packets += finder.feed(piece)
     return packets + finder.finish()
+
+
+def _damaged(scan):
+    return [Range(item.offset, item.length, OTHER) for item in scan.damaged]
 
 
 def _sort_out(joint, found):

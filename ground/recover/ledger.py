@@ -1,5 +1,6 @@
 """The ledger: what every byte of a source held, what was lost, and how that is known."""
 
+from bisect import bisect_right
 from collections import Counter
 from dataclasses import asdict, dataclass, field, replace
 
@@ -218,6 +219,30 @@ def cover(size, base, overlays):
         at = overlay.end
     fill(at, size)
     return ranges
+
+
+def beside(damaged, packets):
+    """Ranges of damaged places and of packets without overlap: a packet that is proven counts, the place
+    around it remains damaged; one that is not believed (OTHER) tells nothing about a damaged place.
+    Both lists have no overlap in themselves.
+    """
+    packets = sorted(packets, key=lambda item: item.offset)
+    stops = [item.end for item in packets]
+    parts, hidden = [], set()
+    for place in damaged:
+        at, index = place.offset, bisect_right(stops, place.offset)
+        while index < len(packets) and packets[index].offset < place.end:
+            packet = packets[index]
+            if packet.state == OTHER:
+                hidden.add(index)
+            else:
+                if at < packet.offset:
+                    parts.append(replace(place, offset=at, length=packet.offset - at))
+                at = packet.end
+            index += 1
+        if at < place.end:
+            parts.append(replace(place, offset=at, length=place.end - at))
+    return parts + [item for index, item in enumerate(packets) if index not in hidden]
 
 
 def repaint(ranges, places, state):

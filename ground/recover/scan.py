@@ -71,9 +71,7 @@ def _within(damaged, source):
 
 
 class _Keeper:
-    """Stands before the Gaps and lets the source keep all that is not handed to them: blocks and damaged
-    places.
-    """
+    """Stands before the Gaps and lets the source keep all that is no gap: blocks and damaged places."""
 
     def __init__(self, source, gaps):
         self._source, self._gaps = source, gaps
@@ -87,6 +85,9 @@ class _Keeper:
         self._keep(offset)
         self._gaps.feed(offset, data)
         self._at = offset + len(data)
+
+    def damaged(self, offset, data):
+        self._gaps.damaged(offset, data)
 
     def blank(self, offset, length, state):
         self._keep(offset)

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from ground.layout import OWN_KINDS, PACKET_STRUCTURE, FieldLayout, KindLayout, crc16
 from ground.recover import PacketFinder
 from ground.recover.source import WINDOW_SIZE
+from protocol.block import BLOCK_FIRST
 from protocol.packet import PACKET_CHECKED_FROM, PACKET_RECORDS_MAX, PACKET_SYNC
 
 
@@ -277,6 +278,41 @@ def test_packets_beside_blocks_are_found_whole_blocks_are_not_searched(tmp_path,
 def packet_that_ends_in_zero(records):
     """A packet whose last byte, of its check sum, looks like unwritten space."""
     return next(p for p in (construct_packet(records, number=n) for n in range(65536)) if p[-1] == 0)
+
+
+def test_what_only_looks_like_a_damaged_block_hides_no_packets(tmp_path, sent):
+    header = written_log(rounds=2).envelopes[0][:BLOCK_FIRST]
+    before, behind = b"".join(sent.envelopes[:4]), b"".join(sent.envelopes[4:])
+    recovered = recover_bytes(tmp_path, before + header + behind)
+    assert recovered_keys(recovered.boots[0], FLIGHT) == sent.keys()
+    assert states(recovered) == [
+        ("packet", len(before)), ("block_damaged", len(header)), ("packet", len(behind)),
+    ]
+
+
+def test_a_packet_of_an_unknown_kind_is_found_there_too(tmp_path):
+    writer = Writer(packets=True)
+    for i in range(9):
+        writer._builder.open(100 + i)
+        writer._builder.add(AnyRecord(200, bytes([i, 0, 0, 0, i])), 100 + i)
+        writer.close()
+    header = written_log(rounds=2).envelopes[0][:BLOCK_FIRST]
+    hidden = b"".join(writer.envelopes)
+    writer.add_manifest(proven(newer_lines()))
+    writer.close()
+    [boot] = recover_bytes(tmp_path, header + b"".join(writer.envelopes)).boots
+    assert len(hidden) < 512 - len(header)
+    assert boot.records["ozone"].tick_ms.tolist() == list(range(100, 109))
+
+
+def test_one_packet_in_a_damaged_block_leaves_it_damaged(tmp_path):
+    log = written_log(rounds=10)
+    one = Writer(flight=OTHER_FLIGHT, packets=True).add_rounds(1).close()[0]
+    block = bytearray(log.envelopes[2])
+    block[100:100 + len(one)] = one
+    recovered = recover_bytes(tmp_path, b"".join([*log.envelopes[:2], block, *log.envelopes[3:]]))
+    assert ("block_damaged", 512) in states(recovered)
+    assert any("looks like one packet" in note for note in recovered.ledger.notes)
 
 
 @pytest.mark.parametrize("fill", [4096, 2 * WINDOW_SIZE])
