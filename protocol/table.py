@@ -70,13 +70,25 @@ KINDS = (
         "parts B 1 1",  # number of pieces in the whole message
         "characters 24s 1 1",  # UTF-8, the last piece padded with zero bytes
     )),
+    (10, "probe", (  # What one of the thermometers on the 1-Wire bus said
+        "probe B 1 1",  # which one; the manifest's sensor probe_1 is 1
+        "temperature_counts h 1 count",  # raw
+    )),
+    (11, "beacon", (  # The little that finds a payload, for the downlink; not on the card
+        "latitude i 5000000 deg",  # of the last fix, WGS 84, north positive
+        "longitude i 5000000 deg",  # of the last fix, WGS 84, east positive
+        "height H 1 m",  # of the last fix, above mean sea level; 0 below it
+        "fix_age H 1 s",  # since the last fix, 65534 if longer
+        "phase B 1 1",  # the flight phase
+        "battery_counts H 1 count",  # raw ADC reading
+    )),
 )
 
 # Flight phases by number; a block's header and the event "phase changed" carry the number.
 PHASES = ("waiting", "climbing", "falling", "landed")
 
 # Sensors and devices by number; events about a sensor carry the number as their subject.
-DEVICES = ("card", "barometer", "outside_temperature", "humidity", "motion", "gnss", "power")
+DEVICES = ("card", "barometer", "outside_temperature", "humidity", "motion", "gnss", "power", "probe", "downlink")
 
 EVENTS = (
     (1, "booted"),  # subject: machine.reset_cause(); detail: blocks found on the card
@@ -86,6 +98,9 @@ EVENTS = (
     (5, "blocks lost"),  # subject: the card; detail: closed blocks that found no room in the queue
     (6, "switch changed"),  # subject: the switch; detail: 1 on, 0 off
     (7, "card full"),  # subject: the card; detail: number of the block being filled, one of the last
+    (8, "receiver set"),  # subject: the GNSS receiver; detail: the dynamic model that it acknowledged
+    (9, "receiver not set"),  # subject: the GNSS receiver; detail: 1 it refused, 2 it did not answer
+    (10, "ground test"),  # subject: 1 begun, 0 ended
 )
 
 

@@ -1,7 +1,6 @@
 """A plain decoder of the Loftbook record format, version 1, written from its description alone.
 
-It shares no code with the rest of the project, so that each checks the other: an example for other
-languages. `python tools/plain_decoder.py FILE` prints every record of a card or a radio's log.
+It shares no code with the rest: each checks the other. `python tools/plain_decoder.py FILE` prints all records.
 """
 
 import pathlib
@@ -10,7 +9,7 @@ import struct
 import sys
 
 MAGIC, SYNC = bytes.fromhex("8c4c42e7"), bytes.fromhex("9e4c")  # how a block, a packet begins
-# The wire types are the letters of Python's `struct`; its "<" means little-endian without gaps.
+# The wire types are letters of Python's `struct`; its "<" means little-endian without gaps.
 MISSING = {"B": 255, "H": 65535, "I": 4294967295, "b": -128, "h": -32768, "i": -2147483648}
 
 
@@ -43,6 +42,8 @@ KINDS = {n: (name, [read_field(f) for f in fields.split(", ")]) for n, name, fie
         "write_time_slowest H 1000 s, card_errors H 1 1, free_heap I 1 byte, reset_cause B 1 1"),
     (8, "event", "code B 1 1, subject B 1 1, detail i 1 1"),
     (9, "text", "part B 1 1, parts B 1 1, characters 24s 1 1"),
+    (10, "probe", "probe B 1 1, temperature_counts h 1 count"), (11, "beacon", "latitude i 5000000 deg, "
+        "longitude i 5000000 deg, height H 1 m, fix_age H 1 s, phase B 1 1, battery_counts H 1 count"),
 ]}  # fmt: skip
 
 
@@ -168,10 +169,9 @@ def scan(data, tables=None):
             header, records = decode(data[at : at + size], (tables or {}).get(owner, KINDS))
         except ValueError:
             at = match.end()  # damage or a chance likeness: look on right behind it
-        else:
-            header["owner"] = owner
-            found.append((at, "block" if is_block else "packet", header, records))
-            at += 512 if is_block else 13 + header["length"]
+            continue
+        found.append((at, "block" if is_block else "packet", header | {"owner": owner}, records))
+        at += 512 if is_block else 13 + header["length"]
     return found
 
 

@@ -12,7 +12,7 @@ from zlib import crc32
 SECTOR = 512
 MAGIC, SYNC = bytes.fromhex("8c4c42e7"), bytes.fromhex("9e4c")
 # FORMAT.md, "The record": bytes of a record with kind and time.
-SIZES = {1: 53, 2: 11, 3: 9, 4: 30, 5: 15, 6: 9, 7: 17, 8: 9, 9: 29}
+SIZES = {1: 53, 2: 11, 3: 9, 4: 30, 5: 15, 6: 9, 7: 17, 8: 9, 9: 29, 10: 6, 11: 18}
 FOREIGN, FOREIGN_SIZE = 200, 6
 BURST = 4  # bits; what a repair may turn
 
