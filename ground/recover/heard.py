@@ -51,7 +51,8 @@ def _search_again(scan, tables):
     view = memoryview(bytearray(WINDOW_SIZE))
     for item in sorted([*scan.gaps.ranges, *_damaged(scan)], key=lambda item: item.offset):
         if item.state == OTHER:
-            packets += finder.skip(item.offset - finder.offset)
+            if item.offset != finder.offset:
+                packets += finder.skip(item.offset - finder.offset)
             size = item.length
         else:
             # The tail of a packet may look like unwritten space.

@@ -150,6 +150,17 @@ def _parity(log, alive, near):
     return must, may
 
 
+def may_be_rebuilt(data, log, alive, block):
+    """True if a block's parity and all its other members stand in the data whole, or nearly so at any offset."""
+    by_place = {one.place: one for one in log.blocks}
+    for parity in log.blocks:
+        group = [parity, *_members(parity, by_place)] if parity.is_parity else []
+        if any(one is block for one in group):
+            others = [one for one in group if one is not block]
+            return all(id(one) in alive or stands_nearly_whole(data, one) for one in others)
+    return False
+
+
 def _members(parity, by_place):
     depth, rate, place = parity.data[6], parity.data[7], parity.place
     start = place - place % (depth * (rate + 1))

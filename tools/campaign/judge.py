@@ -3,7 +3,7 @@
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 
-from tools.campaign.expect import data_places, readable, stands_nearly_whole
+from tools.campaign.expect import data_places, may_be_rebuilt, readable, stands_nearly_whole
 
 
 @dataclass
@@ -54,8 +54,8 @@ def _restored(verdict, case, expected, reading):
         strangers = [key for key in keys if key not in by_key]
         got[level] = {id(by_key[key]): by_key[key] for key in keys if key in by_key}
         unjust = [name[one] for one in got[level] if one not in may]
-        if level == "repaired":
-            unjust = [key for key in unjust if not stands_nearly_whole(case.image.data, by_key[key])]
+        # What was moved or doubled may have come together again at another offset.
+        unjust = [key for key in unjust if not _has_the_means(level, case, expected, by_key[key])]
         counts[level], counts["invented"] = len(got[level]), counts["invented"] + len(strangers) + len(unjust)
         verdict.check(not strangers, f"{level} blocks that nobody wrote: {strangers[:5]}")
         verdict.check(not unjust, f"{level} without the means for it: {unjust[:5]}")
@@ -68,6 +68,14 @@ def _restored(verdict, case, expected, reading):
     counts["repairable"] = len(expected.repaired - expected.rebuilt)
     counts["extra"] = len(both - expected.rebuilt - expected.repaired)
     return {level: list(blocks.values()) for level, blocks in got.items()}
+
+
+def _has_the_means(level, case, expected, block):
+    data = bytes(case.image.data)
+    if level == "repaired":
+        return stands_nearly_whole(data, block)
+    logs = [log for log in case.logs if any(one is block for one in log.blocks)]
+    return any(may_be_rebuilt(data, log, expected.alive, block) for log in logs)
 
 
 def _records(verdict, expected, reading, restored):

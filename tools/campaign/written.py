@@ -102,8 +102,10 @@ class Pen:
         layout.values[:] = unpack("<" + layout.format[3:], payload)
         self._out(layout, layout.number, tick, payload)
 
-    def write_manifest(self, text, tick):
-        """Emit all pieces of the manifest; returns nothing."""
+    def write_manifest(self, text, tick, between=lambda: None):
+        """Emit all pieces of the manifest; `between` is called after each: they may be more than a queue
+        of blocks holds.
+        """
         layout = self._layouts["manifest"]
         pieces = Pieces(layout, "text", text)
         pieces.restart()
@@ -112,6 +114,7 @@ class Pen:
             values = layout.values
             payload = pack("<BB48s", values[0], values[1], bytes(values[2]))
             self._out(layout, layout.number, tick % TICKS, payload)
+            between()
 
     def _out(self, layout, number, tick, payload):
         self.emitted.append((number, tick, payload))
@@ -200,7 +203,7 @@ def write_boot(log, card, boot, blocks, rng, closes_early=0.02, tear=None):
 
     while len(card.writes) - first < blocks:
         if rounds % manifest_every == 0:
-            pen.write_manifest(text, clock.now)
+            pen.write_manifest(text, clock.now, drain)
         rounds += 1
         for kind in (*ROUND, "foreign") if log.has_foreign else ROUND:
             # A fix carries the time of its first character, before that of what was written last.
