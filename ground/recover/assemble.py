@@ -88,8 +88,11 @@ def _assemble_with(joint, stock):
     notes = role_notes(roles) + conflict_notes(joint, roles)
     damaged = [replace(item, offset=item.offset + part.base) for part in joint.scans for item in part.damaged]
 
+    told = hear(joint, []).series if any(item.gaps.packets for item in joint.scans) else []
+    told = {item.manifest.kinds for item in told if item.manifest}
+
     def tables():
-        return {item.kinds for item in block_series(joint, joint.found, roles, [], stock)}
+        return told | {item.kinds for item in block_series(joint, joint.found, roles, [], stock)}
 
     restore(stock, joint, damaged, tables)
     blocks = block_series(joint, joint.found, roles, notes, stock)
