@@ -1,15 +1,18 @@
 """Telling the whole blocks of a source apart by flight and boot, and reading them in order."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from zlib import crc32
 
 import numpy as np
 
+from ground.layout import OWN_KINDS
 from ground.recover.arrays import chosen, picked
 from ground.recover.blocks import leading_whole
+from ground.recover.completed import Completed
 from ground.recover.evidence import PROVEN
 from ground.recover.headers import boot_keys, flight_name, flight_words, is_decoded, is_parity
 from ground.recover.ledger import BLOCK, PARITY, Range
+from ground.recover.records import Gatherer
 from ground.recover.series import BATCH, Series, unwrapped
 from ground.recover.stock import Stock
 from protocol.block import BLOCK_FIRST, BLOCK_LIMIT, BLOCK_SIZE
@@ -103,8 +106,7 @@ def _series(reader):
         places=headers["place"].astype(np.int64), evidence=reader.evidence(),
         parity=(int(first["depth"]), int(first["rate"])),
     )
-    if series.evidence is None:
-        series.early = reader.source.gathered(reader.rows, series.base_ms)
+    series.early = reader.early(series.base_ms)
     series.decode(lambda manifest: (manifest.flight, manifest.boot) == (series.flight, series.boot))
     return series
 
@@ -125,6 +127,25 @@ class _Reader:
             return None
         levels = np.array([item.evidence for item in self.stock.restored] + [PROVEN], np.uint8)
         return levels[self.restored]
+
+    def early(self, base_ms):
+        """What was gathered early, completed by the restored blocks; None if that cannot be used."""
+        stands = np.full(len(self.rows), True) if self.restored is None else self.restored < 0
+        if not stands.any():
+            return None
+        gathered = self.source.gathered(chosen(self.rows, stands), base_ms[stands])
+        if gathered is None or stands.all():
+            return gathered
+        missing = replace(self, rows=picked(self.rows, ~stands), restored=self.restored[~stands])
+        base_ms, levels = base_ms[~stands], missing.evidence()
+        added = Gatherer(OWN_KINDS)
+        for first, data, starts, ends in missing.batches():
+            part = slice(first, first + len(starts))
+            share = part.stop / len(base_ms)
+            every = np.arange(len(starts))
+            added.add(data, starts, ends, base_ms[part], share, levels[part], every)
+        earlier = np.cumsum(stands & is_decoded(self.rows["header"]))
+        return Completed(gathered, added, earlier[~stands])
 
     def batches(self):
         """See Series."""
@@ -180,16 +201,17 @@ def block_ranges(found, roles):
         & (np.diff(numbers) == 1) & (np.diff(roles.astype(int)) == 0)
     )
     edges = [0, *(np.flatnonzero(~follows) + 1).tolist(), len(found)]
+    flights, boots = flight_words(headers), headers["boot"]
     ranges = []
     for start, stop in zip(edges, edges[1:], strict=False):
         if start == stop:
             continue
-        detail = {"flight": flight_name(flight_words(headers[start:start + 1])[0])}
+        detail = {"flight": flight_name(flights[start])}
         first, last = int(numbers[start]), int(numbers[stop - 1])
         if holds_parity[start]:
             detail |= {"first_place": first, "last_place": last}
         else:
-            detail |= {"boot": int(headers["boot"][start]), "first_number": first, "last_number": last}
+            detail |= {"boot": int(boots[start]), "first_number": first, "last_number": last}
         if roles[start] in _ROLE_WORDS:
             detail["note"] = _ROLE_WORDS[int(roles[start])]
         state = PARITY if holds_parity[start] else BLOCK

@@ -14,7 +14,12 @@ from ground.recover.search import overlapping, positions
 from protocol.block import BLOCK_FIRST, BLOCK_LIMIT, BLOCK_MAGIC, BLOCK_SIZE
 
 FOUND_DTYPE = np.dtype([("offset", "<i8"), ("header", BLOCK_HEADER_DTYPE), ("crc", "<u4")])
+# The same with the header as plain bytes, which numpy moves much faster than fields.
+_PLAIN_DTYPE = np.dtype([
+    ("offset", "<i8"), ("header", np.void, BLOCK_HEADER_DTYPE.itemsize), ("crc", "<u4"),
+])
 _VERSION_MAX = 15  # versions above ours are found, not decoded; noise rarely looks like one
+_SEARCH_FIRST, _SEARCH_GROWTH = 1 << 11, 32  # bytes searched at first, and by how much that grows
 _MAGIC_WORD = np.frombuffer(BLOCK_MAGIC, "<u4")[0]
 # Equal in all blocks of a flight, so they tell a damaged one.
 _IDENTITY = np.concatenate([
@@ -81,6 +86,19 @@ def plausible(data, starts):
     return starts[known & filled]
 
 
+def next_candidates(data, start):
+    """Plausible starts in ascending order, from `start` to at least a block's length behind the first one;
+    more are not looked for, since there the next whole block may begin.
+    """
+    length = _SEARCH_FIRST
+    while True:
+        found = plausible(data, start + positions(data[start:start + length], BLOCK_MAGIC))
+        enough = len(found) and found[0] - start + BLOCK_SIZE + len(BLOCK_MAGIC) <= length
+        if enough or start + length >= len(data):
+            return found
+        length *= _SEARCH_GROWTH
+
+
 class BlockScanner:
     """Takes a source window by window and says where blocks are: `found()` and `damaged`.
     The bytes between go to `gaps.feed(offset, data)` and `gaps.blank(offset, length, state)`, those of
@@ -106,7 +124,6 @@ class BlockScanner:
         state = texture(data)
         if state != OTHER:
             self.blank(offset, own, state)
-        candidates = None
         while self._at < offset + own:
             at = self._at - offset
             # On an intact log block follows block, and nothing needs to be searched for.
@@ -114,9 +131,7 @@ class BlockScanner:
             if whole:
                 self._take(offset, data, at, whole)
                 continue
-            if candidates is None:
-                candidates = plausible(data, positions(data, BLOCK_MAGIC))
-            candidates = candidates[np.searchsorted(candidates, at):]
+            candidates = next_candidates(data, at)
             if len(candidates) and candidates[0] == at:
                 self._damage(offset, data, view, at, candidates[1:], "check sum wrong")
                 continue
@@ -141,12 +156,11 @@ class BlockScanner:
 
     def _take(self, offset, data, start, count):
         blocks = data[start:start + count * BLOCK_SIZE].view(BLOCK_DTYPE)
-        found = np.empty(count, FOUND_DTYPE)
+        found = np.empty(count, _PLAIN_DTYPE)
         found["offset"] = offset + start + BLOCK_SIZE * np.arange(count)
-        for name in BLOCK_HEADER_DTYPE.names:
-            found["header"][name] = blocks[name]
+        found["header"] = np.ndarray(count, _PLAIN_DTYPE["header"], data, start, (BLOCK_SIZE,))
         found["crc"] = blocks["crc"]
-        self._found.append(found)
+        self._found.append(found.view(FOUND_DTYPE))
         self._at = offset + start + count * BLOCK_SIZE
         last = start + (count - 1) * BLOCK_SIZE
         self._neighbour = (self._at, data[last:last + BLOCK_SIZE][_IDENTITY].tobytes())

@@ -32,7 +32,7 @@ class EarlyRecords:
         blocks = chosen(blocks, is_decoded(blocks["header"]))
         keys = boot_keys(blocks["header"])
         for key in np.unique(keys).tolist():
-            boot = self._boots.setdefault(key, _Boot())
+            boot = self._boots.get(key) or self._boots.setdefault(key, _Boot())
             boot.add(data, offset, chosen(blocks, keys == key), share)
 
     def gatherer_of(self, blocks, offsets, base_ms):
@@ -50,13 +50,18 @@ class _Boot:
     def __init__(self):
         self.gatherer = Gatherer(OWN_KINDS)
         self._offsets, self._base_ms = [], [np.empty(0, np.int64)]
+        self._last_number = -1
 
     def add(self, data, offset, blocks, share):
         headers = blocks["header"]
         last = self._base_ms[-1][-1:]
         base_ms = unwrapped(np.concatenate([last, headers["tick"]]))[len(last):]
         starts = blocks["offset"] - offset + BLOCK_FIRST
-        self.gatherer.add(data, starts, starts + bytes_used(headers), base_ms, share)
+        numbers = headers["number"].astype(np.int64)
+        # Where numbers are missing, blocks may be restored.
+        marked = np.flatnonzero(np.diff(numbers, prepend=self._last_number) != 1)
+        self.gatherer.add(data, starts, starts + bytes_used(headers), base_ms, share, marked=marked)
+        self._last_number = numbers[-1]
         self._offsets.append(blocks["offset"])
         self._base_ms.append(base_ms)
 

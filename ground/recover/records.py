@@ -1,6 +1,7 @@
 """Walking records in many envelopes at once, and gathering them kind by kind."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -8,7 +9,7 @@ from ground.layout import RECORD_HEADER_DTYPE
 from ground.recover.result import KindRecords
 from ground.recover.search import overlapping
 
-_ROOM_MAX = 16  # times as many records as came so far
+_ROOM_MAX = 64  # times as many records as came so far
 _HEADER_SIZE = RECORD_HEADER_DTYPE.itemsize
 _DIFFERENCE_AT = RECORD_HEADER_DTYPE.fields["difference"][1]
 
@@ -41,28 +42,24 @@ def walk(data, starts, ends, sizes):
     sizes: see record_sizes.
     """
     longest = int((ends - starts).max(initial=0))
-    most = longest // int(sizes[sizes > 0].min(initial=longest + 1)) + 1
-    kinds = np.zeros((most, len(starts)), np.uint8)
-    positions = np.empty((most, len(starts)), np.int64)
-    stopped = np.zeros(len(starts), bool)
     sizes = np.where(sizes, sizes, longest + 1)  # an unknown kind fits nowhere
-    active = np.flatnonzero(starts < ends)
-    at, end = starts[active], ends[active]
+    most = longest // int(sizes.min()) + 1
+    kinds = np.empty((most, len(starts)), np.uint8)
+    positions = np.empty((most + 1, len(starts)), np.int64)
+    positions[0] = starts
     most = 0
-    while len(active):
-        kind = data.take(at)
-        following = at + sizes.take(kind)
-        going = following < end
-        everyone = slice(None) if len(active) == len(starts) else active
-        kinds[most, everyone], positions[most, everyone] = kind, at
-        if not going.all():
-            over = active[following > end]
-            stopped[over] = True
-            kinds[most, over] = 0
-            active, following, end = active[going], following[going], end[going]
-        at = following
+    # Where an envelope has ended, whatever follows is walked and left out afterwards: that takes less time
+    # than picking out those that go on.
+    for at, kind, following in zip(positions, kinds, positions[1:], strict=False):
+        if not np.count_nonzero(at < ends):
+            break
+        data.take(at, out=kind, mode="clip")
+        np.add(at, sizes.take(kind), out=following)
         most += 1
-    return Walk(most, kinds[:most].T.ravel(), positions[:most].T.ravel(), stopped)
+    fits = positions[1:most + 1] <= ends
+    kinds = kinds[:most] * fits.view(np.uint8)
+    last = positions[np.count_nonzero(fits, axis=0), np.arange(len(starts))]
+    return Walk(most, kinds.T.ravel(), positions[:most].T.ravel(), last < ends)
 
 
 class _Columns:
@@ -73,10 +70,12 @@ class _Columns:
     """
 
     def __init__(self, kinds):
-        self._sizes = {kind.number: kind.payload_size for kind in kinds}
-        self._room = dict.fromkeys(self._sizes, 0)
-        self.used = dict.fromkeys(self._sizes, 0)
-        self.ticks, self.payloads, self.levels = {}, {}, {}
+        self._payload = {kind.number: np.dtype((np.void, kind.payload_size)) for kind in kinds}
+        self._room = dict.fromkeys(self._payload, 0)
+        self.used = dict.fromkeys(self._payload, 0)
+        self.ticks = dict.fromkeys(self._payload, np.empty(0, np.int64))
+        self.payloads = {number: np.empty(0, dtype) for number, dtype in self._payload.items()}
+        self.levels = dict.fromkeys(self._payload, np.empty(0, np.uint8))
 
     def make_room(self, counts, share):
         """For so many more records (kind number to count). share: which part of the source has been read; the
@@ -88,76 +87,115 @@ class _Columns:
         growing = [number for number, count in wanted.items() if count > share * self._room[number]]
         for number in growing:
             self._room[number] = int(wanted[number] * min(1.1 / share, _ROOM_MAX)) + 1
-        self._move(self.ticks, np.int64, dict.fromkeys(growing, 1))
-        self._move(self.payloads, np.uint8, {number: self._sizes[number] for number in growing})
-        self._move(self.levels, np.uint8, dict.fromkeys(growing, 1))
+        self._move(self.ticks, dict.fromkeys(growing, np.dtype(np.int64)))
+        self._move(self.payloads, {number: self._payload[number] for number in growing})
+        self._move(self.levels, dict.fromkeys(growing, np.dtype(np.uint8)))
 
-    def _move(self, columns, dtype, widths):
-        memory = np.empty(sum(self._room[number] * width for number, width in widths.items()), dtype)
-        at = 0
-        for number, width in widths.items():
-            end, used = at + self._room[number] * width, self.used[number] * width
-            if used:
-                memory[at:at + used] = columns[number][:used]
-            columns[number], at = memory[at:end], end
+    def _move(self, columns, dtypes):
+        sizes = [self._room[number] * dtype.itemsize for number, dtype in dtypes.items()]
+        memory, at = np.empty(sum(sizes), np.uint8), 0
+        for number, dtype in dtypes.items():
+            room, used = self._room[number], self.used[number]
+            column = np.ndarray(room, dtype, memory, at)
+            column[:used] = columns[number][:used]
+            columns[number], at = column, at + room * dtype.itemsize
 
 
 class Gatherer:
     """Collects the records of one boot, batch by batch, into arrays by kind."""
 
     def __init__(self, kinds):
-        self._kinds = kinds
+        self.kinds = kinds
         self._sizes = record_sizes(kinds)
         self._columns = _Columns(kinds)
         self._has_evidence = False
+        self._envelopes = 0
+        self._marked = []
+        self._counts = {kind.number: [] for kind in kinds}
         self.unreadable = 0
+        _keep_memory()
 
-    def add(self, data, starts, ends, base_ms, share=1.0, evidence=None):
+    def add(self, data, starts, ends, base_ms, share=1.0, evidence=None, marked=()):
         """A batch of envelopes in the boot's order. data: uint8, which may be used again afterwards;
         starts, ends: see walk; base_ms: int64 (n,), their base ticks, unwrapped; share: which part
         of all envelopes has come with this batch, as far as that is known; evidence: uint8 (n,), their
-        levels of evidence, with every batch or with none.
+        levels of evidence, with every batch or with none; marked: indices in the batch, see `before`.
         """
         found = walk(data, starts, ends, self._sizes)
         self.unreadable += int(found.stopped.sum())
         self._has_evidence = evidence is not None
-        differences = overlapping(data[_DIFFERENCE_AT:], np.dtype("<i2"))
-        chosen = {kind.number: np.flatnonzero(found.kinds == kind.number) for kind in self._kinds}
+        chosen = {kind.number: np.flatnonzero(found.kinds == kind.number) for kind in self.kinds}
         columns = self._columns
         columns.make_room({number: len(places) for number, places in chosen.items() if len(places)}, share)
-        for kind in self._kinds:
-            number, places = kind.number, chosen[kind.number]
+        if len(marked):
+            self._mark(marked, {
+                number: np.searchsorted(places, marked * found.most) for number, places in chosen.items()
+            })
+        base_ms = base_ms.repeat(found.most)
+        for number, places in chosen.items():
             if not len(places):
                 continue
             first, last = columns.used[number], columns.used[number] + len(places)
-            at, envelopes = found.positions.take(places), places // found.most
-            np.add(base_ms.take(envelopes), differences[at], out=columns.ticks[number][first:last])
-            size = kind.payload_size
-            columns.payloads[number][first * size:last * size] = _gather(data, at, size)
+            records = _gather(data, found.positions.take(places), int(self._sizes[number]))
+            np.add(base_ms.take(places), records["difference"], out=columns.ticks[number][first:last])
+            columns.payloads[number][first:last] = records["payload"]
             if evidence is not None:
-                columns.levels[number][first:last] = evidence.take(envelopes)
+                columns.levels[number][first:last] = evidence.take(places // found.most)
             columns.used[number] = last
+        self._envelopes += len(starts)
+
+    def _mark(self, marked, counts):
+        self._marked.append(self._envelopes + marked)
+        for number, count in counts.items():
+            self._counts[number].append(self._columns.used[number] + count)
+
+    def before(self, number, envelopes):
+        """How many records of a kind came before the envelopes of these indices: all of them marked, or the
+        end.
+        """
+        marked = np.concatenate([*self._marked, [self._envelopes]])
+        counts = np.concatenate([*self._counts[number], [self._columns.used[number]]])
+        return counts[np.searchsorted(marked, envelopes)]
+
+    def columns(self, number):
+        """(ticks, payloads as plain bytes, levels of evidence or None) of the records of one kind."""
+        used, columns = self._columns.used[number], self._columns
+        levels = columns.levels[number][:used] if self._has_evidence else None
+        return columns.ticks[number][:used], columns.payloads[number][:used], levels
 
     def finish(self):
         """Everything collected: dict of kind name to KindRecords, kinds without records left out."""
-        records = {}
-        for kind in self._kinds:
-            count, size = self._columns.used[kind.number], kind.payload_size
-            if count:
-                values = self._columns.payloads[kind.number][:count * size]
-                values = values.view(kind.dtype) if size else np.zeros(count, kind.dtype)
-                evidence = self._columns.levels[kind.number][:count] if self._has_evidence else None
-                tick_ms = self._columns.ticks[kind.number][:count]
-                records[kind.name] = in_order(KindRecords(kind, tick_ms, values, evidence))
-        return records
+        return finished(self.kinds, self.columns)
+
+
+def finished(kinds, columns):
+    """Dict of kind name to KindRecords, kinds without records left out. columns: see Gatherer.columns."""
+    records = {}
+    for kind in kinds:
+        tick_ms, payloads, levels = columns(kind.number)
+        if len(tick_ms):
+            values = payloads.view(kind.dtype) if kind.payload_size else np.zeros(len(tick_ms), kind.dtype)
+            records[kind.name] = in_order(KindRecords(kind, tick_ms, values, levels))
+    return records
 
 
 def _gather(data, positions, size):
-    """The payloads of the records at these positions, one after the other: uint8."""
-    if not size:
-        return np.empty(0, np.uint8)
+    """The records of this size at these positions, one after the other: structured."""
     # As plain bytes, which numpy moves much faster than fields.
-    return overlapping(data[_HEADER_SIZE:], np.dtype((np.void, size)))[positions].view(np.uint8)
+    records = overlapping(data, np.dtype((np.void, size)))[positions]
+    return records.view([*RECORD_HEADER_DTYPE.descr, ("payload", np.void, size - _HEADER_SIZE)])
+
+
+@cache
+def _keep_memory():
+    # The GNU C library gives every large array back to the system and asks for the next one again, until a
+    # still larger one has been given back: from then on it keeps them (mallopt(3), M_MMAP_THRESHOLD).
+    np.empty(1 << 24, np.uint8)
+
+
+def differences(data, positions):
+    """The differences of time of the records at these positions: int16."""
+    return overlapping(data[_DIFFERENCE_AT:], np.dtype("<i2"))[positions]
 
 
 def in_order(records):

@@ -16,22 +16,19 @@ def restore(stock, source, damaged, tables):
     rebuilder = Rebuilder(stock)
     rebuilder.run()
     grid = Grid(stock.found)
-    taken = set()
+    waiting = [item.offset for item in damaged if item.length == BLOCK_SIZE]
     for _ in range(_ROUNDS_MAX):
         before = len(stock.restored)
-        parity = repair(stock, grid, _blocks(source, damaged), tables)
+        parity, waiting = repair(stock, grid, _blocks(source, waiting), tables)
         for offset, block in parity:
-            if offset not in taken:
-                taken.add(offset)
-                rebuilder.add(block, offset)
+            rebuilder.add(block, offset)
         if not rebuilder.run() and len(stock.restored) == before:
             break
 
 
-def _blocks(source, damaged):
-    """(offset, bytes) of the damaged blocks of full length."""
-    for item in damaged:
-        if item.length == BLOCK_SIZE:
-            block = bytearray(BLOCK_SIZE)
-            source.read_into(item.offset, memoryview(block))
-            yield item.offset, bytes(block)
+def _blocks(source, offsets):
+    """(offset, bytes) of the blocks at these offsets."""
+    for offset in offsets:
+        block = bytearray(BLOCK_SIZE)
+        source.read_into(offset, memoryview(block))
+        yield offset, bytes(block)

@@ -3,12 +3,15 @@
 import numpy as np
 
 _CHUNK = 1 << 16
+_SHORT = 1 << 12  # bytes that are searched faster than numpy can be called for it
 
 
 def positions(data, needle):
     """Ascending offsets of a needle of two bytes or more, which does not overlap itself, in a
     uint8 array. int64 array.
     """
+    if len(data) <= _SHORT:
+        return _in_short(data.tobytes(), needle)
     pair = np.frombuffer(needle[:2], "<u2")[0]
     found = []
     for start in range(0, len(data) - len(needle) + 1, _CHUNK):
@@ -28,6 +31,15 @@ def positions(data, needle):
     for i in range(2, len(needle)):
         hits = hits[data[hits + i] == needle[i]]
     return hits
+
+
+def _in_short(data, needle):
+    found = []
+    at = data.find(needle)
+    while at >= 0:
+        found.append(at)
+        at = data.find(needle, at + len(needle))
+    return np.array(found, np.int64)
 
 
 def overlapping(data, dtype):

@@ -5,7 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ground.recover.arrays import chosen
+from ground.recover.arrays import chosen, picked
 from ground.recover.headers import flight_of, flight_words, is_parity, place_keys
 from ground.recover.neighbours import Neighbours
 from ground.recover.spool import Spool
@@ -61,7 +61,7 @@ class Stock:
     def _sorted(self):
         """(keys, rows) of the found blocks with records, in order of key."""
         rows = np.flatnonzero(~self.is_parity)
-        keys = place_keys(self.found["header"][rows])
+        keys = place_keys(picked(self.found, rows)["header"])
         order = np.argsort(keys, kind="stable")
         return keys[order], rows[order]
 
@@ -75,9 +75,8 @@ class Stock:
     def neighbours(self, flight):
         """Neighbours of a flight (4 bytes); kept up to date."""
         if flight not in self._flights:
-            headers = self.found["header"][~self.is_parity]
-            headers = headers[flight_words(headers) == np.frombuffer(flight, "<u4")]
-            self._flights[flight] = Neighbours(headers)
+            mine = flight_words(self.found["header"]) == np.frombuffer(flight, "<u4")
+            self._flights[flight] = Neighbours(chosen(self.found, mine & ~self.is_parity)["header"])
             for item in self.restored:
                 self._tell(item.header)
         return self._flights[flight]
@@ -125,8 +124,7 @@ class Stock:
     def _rows(self, flight, place):
         known, rows = self._sorted
         key = np.uint64(int.from_bytes(flight, "little") << 32 | place)
-        first, last = np.searchsorted(known, key, "left"), np.searchsorted(known, key, "right")
-        return rows[first:last]
+        return rows[known.searchsorted(key):known.searchsorted(key, "right")]
 
     def read(self, row):
         """Bytes of a found block; None if the source does not give them a second time."""

@@ -6,22 +6,17 @@ not. One wrong byte inside a value goes unnoticed, so these records are kept apa
 """
 
 from collections import defaultdict
-from struct import unpack_from
 
 import numpy as np
 
-from ground.layout import RECORD_HEADER_DTYPE
 from ground.recover.evidence import UNPROVEN
 from ground.recover.grid import Grid
 from ground.recover.headers import flight_of, header_of
-from ground.recover.one_block import orderly_records
-from ground.recover.records import record_sizes
-from ground.recover.result import KindRecords, UnprovenLog
+from ground.recover.one_block import headers_of, orderly_ends
+from ground.recover.records import Gatherer, record_sizes
+from ground.recover.result import UnprovenLog
 from protocol.block import BLOCK_FIRST, BLOCK_LIMIT, BLOCK_SIZE
-from protocol.record import RECORD_HEADER
 from protocol.tick import tick_difference
-
-_HEADER_SIZE = RECORD_HEADER_DTYPE.itemsize
 
 
 def unproven_logs(stock, source, damaged, series):
@@ -32,51 +27,54 @@ def unproven_logs(stock, source, damaged, series):
     """
     grid = Grid(stock.found)
     of_boot = {(item.flight, item.boot): item for item in series}
-    parts = defaultdict(lambda: defaultdict(list))
+    restored = {item.offset for item in stock.restored}
+    parts = defaultdict(list)
     for item in damaged:
+        if item.offset in restored:
+            continue
         block = bytearray(BLOCK_SIZE)
         source.read_into(item.offset, memoryview(block)[:item.length])
-        header = header_of(bytes(block))
-        mine = of_boot.get((flight_of(header).hex(), int(header["boot"])))
-        if mine is None or not _is_credible(stock, grid, header, item.offset):
-            continue
-        sizes = record_sizes(mine.kinds)
-        positions, _ = orderly_records(block, int(header["used"]), sizes)
-        base_ms = _base_ms(mine, header)
-        for at in positions:
-            if at + int(sizes[block[at]]) <= item.length:
-                parts[mine.flight, mine.boot][block[at]].append((base_ms, bytes(block[at:]), item.why))
-    return [_log(of_boot[key], kinds) for key, kinds in sorted(parts.items())]
+        header = header_of(block)
+        key = flight_of(header).hex(), int(header["boot"])
+        if key in of_boot and _is_credible(stock, grid, header, item.offset):
+            parts[key].append((block, item))
+    logs = [_log(of_boot[key], *zip(*parts[key], strict=True)) for key in sorted(parts)]
+    return [log for log in logs if log.records]
 
 
 def _is_credible(stock, grid, header, offset):
     flight = flight_of(header)
-    if header["flags"] or header["used"] > BLOCK_LIMIT - BLOCK_FIRST or not grid.fits(header, offset):
+    if header["flags"] or header["used"] > BLOCK_LIMIT - BLOCK_FIRST:
         return False
-    if stock.is_known(flight, int(header["place"])):
+    if stock.is_known(flight, int(header["place"])) or not grid.fits(header, offset):
         return False
-    neighbours = stock.neighbours(flight)
-    return neighbours.agree(header) and neighbours.is_in_time(header)
+    return stock.neighbours(flight).agree_in_time(header)
 
 
-def _base_ms(series, header):
-    """Base tick of a block, unwrapped by the one nearest to it in number."""
-    at = min(int(np.searchsorted(series.numbers, header["number"])), len(series.numbers) - 1)
-    return int(series.base_ms[at]) + tick_difference(int(header["tick"]), int(series.base_ms[at]))
+def _base_ms(series, headers):
+    """Base ticks of blocks, each unwrapped by the one nearest to it in number."""
+    at = np.minimum(np.searchsorted(series.numbers, headers["number"]), len(series.numbers) - 1)
+    near_ms = series.base_ms[at]
+    return near_ms + tick_difference(headers["tick"].astype(np.int64), near_ms)
 
 
-def _log(series, kinds):
-    records, why = {}, {}
-    for kind in series.kinds:
-        found = kinds.get(kind.number, [])
-        if found:
-            data = b"".join(piece[_HEADER_SIZE:_HEADER_SIZE + kind.payload_size] for _, piece, _ in found)
-            values = np.zeros(len(found), kind.dtype)
-            if kind.payload_size:
-                values = np.frombuffer(data, kind.dtype)
-            tick_ms = np.array([base + unpack_from("<" + RECORD_HEADER, piece)[1] for base, piece, _ in found])
-            order = np.argsort(tick_ms, kind="stable")
-            levels = np.full(len(found), UNPROVEN, np.uint8)
-            records[kind.name] = KindRecords(kind, tick_ms[order], values[order], levels)
-            why[kind.name] = np.array([reason for _, _, reason in found], object)[order]
+def _log(series, blocks, damaged):
+    """UnprovenLog of one boot. blocks: of 512 bytes; damaged: Damaged for each."""
+    data = np.frombuffer(b"".join(blocks), np.uint8).reshape(-1, BLOCK_SIZE)
+    headers = headers_of(data)
+    ends = np.minimum(orderly_ends(data, headers["used"], record_sizes(series.kinds)), [
+        item.length for item in damaged
+    ])
+    begins = BLOCK_SIZE * np.arange(len(blocks))
+    reasons = sorted({item.why for item in damaged})
+    reason = np.array([reasons.index(item.why) for item in damaged], np.uint8)
+    gatherer = Gatherer(series.kinds)
+    # Their reason passes through it in place of their level of evidence, which is the same for all.
+    gatherer.add(
+        data.ravel(), begins + BLOCK_FIRST, begins + ends, _base_ms(series, headers), evidence=reason,
+    )
+    records = gatherer.finish()
+    why = {name: np.array(reasons, object)[found.evidence] for name, found in records.items()}
+    for found in records.values():
+        found.evidence = np.full(len(found.tick_ms), UNPROVEN, np.uint8)
     return UnprovenLog(series.flight, series.boot, series.manifest, records, why)

@@ -1,8 +1,9 @@
-"""Blocks are decoded while they are found or, where that cannot be, in a second reading: the same comes out."""
+"""Blocks are decoded while they are found or, where that cannot be, in a second reading, with one result."""
 
 import numpy as np
 import pytest
 from built_images import FLIGHT, OTHER_FLIGHT, Writer, recover_bytes, recovered_keys, written_log
+from parity_logs import Flight
 
 from ground.recover import recover_source, recover_sources
 from ground.recover.early import EarlyRecords
@@ -45,6 +46,7 @@ def assert_same(first, second):
         for kind, records in one.records.items():
             assert np.array_equal(records.tick_ms, other.records[kind].tick_ms)
             assert records.values.tobytes() == other.records[kind].values.tobytes()
+            assert np.array_equal(records.evidence, other.records[kind].evidence)
     assert first.ledger.to_json() == second.ledger.to_json()
 
 
@@ -97,6 +99,41 @@ def test_records_of_one_tick_come_in_the_order_of_their_blocks(tmp_path, monkeyp
     path = tmp_path / "log.bin"
     path.write_bytes(b"".join(writer.close()[::-1]))
     assert_same(recover_source(path), second_reading(monkeypatch, path))
+
+
+@pytest.mark.parametrize("step_ms", [20, 0])
+def test_repaired_blocks_are_put_among_what_was_gathered(tmp_path, monkeypatch, bytes_read, step_ms):
+    # At the beginning, next to each other, at the end; where all ticks are the same, only the order of the
+    # blocks tells where their records belong.
+    log = Writer().add_manifest().add_rounds(60, step_ms)
+    data = bytearray(b"".join(log.close()))
+    wrong = [0, 5, 6, 7, len(log.envelopes) - 2]
+    for block in wrong:
+        data[512 * block + 99] ^= 8
+    path = tmp_path / "log.bin"
+    path.write_bytes(data)
+    recovered = recover_source(path)
+    assert bytes_read == [len(data) + 512 * len(wrong)]
+    assert recovered.boots[0].envelopes_repaired == len(wrong)
+    whole = tmp_path / "whole.bin"
+    whole.write_bytes(b"".join(log.envelopes))
+    expected = recover_source(whole).boots[0].records
+    for kind, records in recovered.boots[0].records.items():
+        assert records.values.tobytes() == expected[kind].values.tobytes()
+    assert_same(recovered, second_reading(monkeypatch, path))
+
+
+def test_rebuilt_blocks_are_put_among_what_was_gathered(tmp_path, monkeypatch):
+    flight = Flight(depth=4, rate=3).boot(60).boot(30)
+    image = flight.image
+    places = sorted(flight.blocks())
+    for place in [places[0], *places[9:12], places[-12]]:
+        image[512 * place:512 * place + 512] = bytes(512)
+    path = tmp_path / "card.img"
+    path.write_bytes(image)
+    recovered = recover_source(path)
+    assert [boot.envelopes_rebuilt for boot in recovered.boots] == [4, 1]
+    assert_same(recovered, second_reading(monkeypatch, path))
 
 
 def test_a_boot_in_two_sources_is_gathered_from_both(tmp_path, log, monkeypatch):

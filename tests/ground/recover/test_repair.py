@@ -37,6 +37,9 @@ class Memory:
     def feed(self, offset, data):
         """As Gaps.feed."""
 
+    def damaged(self, offset, data):
+        """As Gaps.damaged."""
+
 
 def restored_from(data):
     """[bytes] of the blocks restored from this source, without decoding them."""
