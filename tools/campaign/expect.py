@@ -43,7 +43,8 @@ def expect(data, placements, logs, packets):
     was written.
     """
     expected = Expected()
-    blocks = {block.data: block for log in logs for block in log.blocks}
+    # What tore a write may be mended by what damaged the card later: then it is a block like others.
+    blocks = {block.data: block for log in logs for block in [*log.torn, *log.blocks]}
     expected.whole = _whole(data, blocks)
     expected.alive = {id(block) for block in expected.whole.values()}
     _look_at_damage(expected, data, placements)
