@@ -4,67 +4,69 @@
 
 from binascii import crc32, hexlify
 
-from protocol.table import FORMAT_VERSION, KINDS
+from protocol.table import FORMAT_VERSION, KINDS_TEXT
 
 
-def manifest_lines(firmware, payload, flight, boot, configuration, sensors, rates):
-    """The manifest's lines but the last, one by one, as bytes.
+def manifest_texts(firmware, payload, flight, boot, configuration, sensors, rates):
+    """The whole manifest as three texts, the table in the middle as it is in memory already.
 
     firmware: version text; payload: name; flight: 4 bytes; boot: number; configuration: its
-    CRC-32 as 8 hexadecimal digits; sensors: (role, chip, words...) tuples; rates: (kind, ms).
+    CRC-32 as 8 hexadecimal digits; sensors: yields (role, chip, words...); rates: yields (kind, ms).
     """
-    yield _line("loftbook", FORMAT_VERSION)
-    yield _line("firmware", firmware)
-    yield _line("payload", payload)
-    yield _line("flight", str(hexlify(flight), "ascii"))
-    yield _line("boot", boot)
-    yield _line("configuration", configuration)
-    for number, name, fields in KINDS:
-        yield _line("kind", number, name)
-        for field in fields:
-            yield _line("field", field)
+    head = "loftbook {}\nfirmware {}\npayload {}\nflight {}\nboot {}\nconfiguration {}\n".format(
+        FORMAT_VERSION, firmware, payload, str(hexlify(flight), "ascii"), boot, configuration
+    ).encode()
+    tail = bytearray()
     for sensor in sensors:
-        yield _line("sensor", *sensor)
+        _add(tail, b"sensor", sensor)
     for rate in rates:
-        yield _line("rate", *rate)
+        _add(tail, b"rate", rate)
+    tail.extend(end_line(head, tail))
+    return head, KINDS_TEXT, tail
 
 
-def _line(*words):
-    return (" ".join([str(word) for word in words]) + "\n").encode()
+def _add(text, word, rest):
+    # Bit by bit into one buffer, to leave little garbage behind.
+    text.extend(word)
+    for part in rest:
+        text.extend(b" ")
+        text.extend(str(part).encode())
+    text.extend(b"\n")
 
 
-def end_line(crc):
-    """The last line, from the CRC-32 of all before it."""
-    return _line("end", "{:08x}".format(crc))
+def end_line(head, tail):
+    """The last line: the CRC-32 of all before it."""
+    return "end {:08x}\n".format(crc32(tail, crc32(KINDS_TEXT, crc32(head)))).encode()
 
 
 def build_manifest(*arguments):
-    """The whole manifest as bytes; arguments as for manifest_lines."""
-    text = b"".join(list(manifest_lines(*arguments)))
-    return text + end_line(crc32(text))
+    """The whole manifest as bytes; arguments as for manifest_texts."""
+    return b"".join(manifest_texts(*arguments))
 
 
 class Pieces:
-    """Hands out a text piece by piece as records of a kind that has part, parts and a field for the text.
-    The piece is copied into a buffer made once, so that a repeat in flight allocates nothing.
+    """Hands out texts, one behind the other, piece by piece as records of a kind that has part, parts and a field
+    for the text. The piece is copied into a buffer made once, so that a repeat in flight allocates nothing.
     """
 
-    def __init__(self, layout, field, text):
+    def __init__(self, layout, field, *texts):
         self._layout = layout
-        self._text = text
+        self._texts = texts
         self._part = layout.index("part")
         self._parts = layout.index("parts")
         self._characters = layout.index(field)
         self._piece = bytearray(len(layout.missing[self._characters]))
-        size = len(self._piece)
-        self.parts = (len(text) + size - 1) // size
+        length = sum([len(text) for text in texts])
+        self.parts = (length + len(self._piece) - 1) // len(self._piece)
         if self.parts > 255:
-            raise ValueError("text of " + str(len(text)) + " bytes is too long")
+            raise ValueError("text of " + str(length) + " bytes is too long")
         self.next = self.parts
 
     def restart(self):
         """Begin again with the first piece."""
         self.next = 0
+        self._text = 0  # which text the next piece begins in
+        self._at = 0  # and where
 
     def pending(self):
         """True while there are pieces left."""
@@ -73,10 +75,16 @@ class Pieces:
     def fill(self):
         """Put the next piece into the layout's values."""
         piece = self._piece
-        text = self._text
-        start = self.next * len(piece)
+        texts = self._texts
         for i in range(len(piece)):
-            piece[i] = text[start + i] if start + i < len(text) else 0
+            while self._text < len(texts) and self._at == len(texts[self._text]):
+                self._text += 1
+                self._at = 0
+            if self._text < len(texts):
+                piece[i] = texts[self._text][self._at]
+                self._at += 1
+            else:
+                piece[i] = 0
         values = self._layout.values
         values[self._part] = self.next
         values[self._parts] = self.parts

@@ -4,37 +4,51 @@
 
 from struct import calcsize, pack_into
 
-from protocol.table import KINDS, split_field
-from protocol.tick import tick_difference
+from protocol.constant import const
+from protocol.table import KINDS_TEXT, find_kind, split_field
 from protocol.wire import missing_value, wire_size
 
 RECORD_HEADER = "Bh"
 RECORD_OVERHEAD = calcsize("<" + RECORD_HEADER)
-DIFFERENCE_MIN = -32768
-DIFFERENCE_MAX = 32767
+DIFFERENCE_MAX = const(32767)
+_DIFFERENCE_MIN = const(-32768)
+_HALF = const(1 << 28)  # of TICK_PERIOD: what tick_difference computes stands here once more, because a call is dear
+_MASK = const((1 << 29) - 1)
 
 
-def _pack2(f, b, o, k, d, v):
-    pack_into(f, b, o, k, d, v[0], v[1])
+# MicroPython takes the frame of a function with more than eleven locals and stack words from the heap, at each call,
+# which costs as much as the packing itself: so `add` keeps below that, and packing is a function of its own.
 
 
-def _pack3(f, b, o, k, d, v):
-    pack_into(f, b, o, k, d, v[0], v[1], v[2])
+def _pack2(layout, buffer, at, tick):
+    v = layout.values
+    pack_into(layout.format, buffer, at, layout.number, tick, v[0], v[1])
 
 
-def _pack6(f, b, o, k, d, v):
-    pack_into(f, b, o, k, d, v[0], v[1], v[2], v[3], v[4], v[5])
+def _pack3(layout, buffer, at, tick):
+    v = layout.values
+    pack_into(layout.format, buffer, at, layout.number, tick, v[0], v[1], v[2])
 
 
-def _pack7(f, b, o, k, d, v):
-    pack_into(f, b, o, k, d, v[0], v[1], v[2], v[3], v[4], v[5], v[6])
+def _pack6(layout, buffer, at, tick):
+    v = layout.values
+    pack_into(layout.format, buffer, at, layout.number, tick, v[0], v[1], v[2], v[3], v[4], v[5])
 
 
-def _pack11(f, b, o, k, d, v):
-    pack_into(f, b, o, k, d, v[0], v[1], v[2], v[3], v[4], v[5], v[6], v[7], v[8], v[9], v[10])
+def _pack7(layout, buffer, at, tick):
+    v = layout.values
+    pack_into(layout.format, buffer, at, layout.number, tick, v[0], v[1], v[2], v[3], v[4], v[5], v[6])
 
 
-_PACKERS = {2: _pack2, 3: _pack3, 6: _pack6, 7: _pack7, 11: _pack11}
+def _pack11(layout, buffer, at, tick):
+    v = layout.values
+    pack_into(
+        layout.format, buffer, at, layout.number, tick, v[0], v[1], v[2], v[3], v[4], v[5], v[6], v[7], v[8], v[9],
+        v[10],
+    )
+
+
+_PACKERS = {2: _pack2, 3: _pack3, 6: _pack6, 7: _pack7, 11: _pack11}  # by the number of fields
 
 
 class Layout:
@@ -43,21 +57,26 @@ class Layout:
     """
 
     def __init__(self, name):
-        for number, kind_name, fields in KINDS:
-            if kind_name == name:
-                break
-        else:
-            raise KeyError(name)
-        self.number = number
-        self._fields = fields
-        wires = [split_field(field)[1] for field in fields]
+        self.number, self._start, self._stop = find_kind(name)
+        wires = list(self._wires())
         self.format = "<" + RECORD_HEADER + "".join(wires)
+        missing = [missing_value(wire) for wire in wires]
+        for i in range(len(missing)):
+            if missing[i] is None:
+                missing[i] = bytes(wire_size(wires[i]))
         self.size = calcsize(self.format)
-        self.missing = [
-            bytes(wire_size(wire)) if missing_value(wire) is None else missing_value(wire) for wire in wires
-        ]
-        self.values = list(self.missing)
-        self._pack = _PACKERS[len(fields)]
+        self.missing = tuple(missing)
+        self.values = missing
+        self.packer = _PACKERS[len(missing)]
+
+    def _wires(self):
+        # The second words of the fields' lines behind "field": cut out one by one, to leave little garbage behind.
+        line = self._start
+        while line < self._stop:
+            start = KINDS_TEXT.find(b" ", line + len(b"field ")) + 1
+            stop = KINDS_TEXT.find(b" ", start)
+            yield KINDS_TEXT[start:stop].decode()
+            line = KINDS_TEXT.find(b"\n", stop) + 1
 
     def clear(self):
         """Set every field to its missing value."""
@@ -66,21 +85,25 @@ class Layout:
         for i in range(len(values)):
             values[i] = missing[i]
 
+    def _line(self, field):
+        # Where the field's line begins.
+        start = KINDS_TEXT.find(("field " + field + " ").encode(), self._start, self._stop)
+        if start < 0:
+            raise ValueError(field)
+        return start
+
     def index(self, field):
         """The position of a field in `values`, by name. Raises ValueError if there is none."""
-        beginning = field + " "
-        for i in range(len(self._fields)):
-            if self._fields[i].startswith(beginning):
-                return i
-        raise ValueError(field)
+        return KINDS_TEXT.count(b"\n", self._start, self._line(field))
 
     def divisor(self, field):
-        """The divisor of a field, by name."""
-        return split_field(self._fields[self.index(field)])[2]
+        """The divisor of a field, by name. Raises ValueError if there is none."""
+        start = self._line(field) + len(b"field ")
+        return split_field(KINDS_TEXT[start : KINDS_TEXT.find(b"\n", start)].decode())[2]
 
-    def pack(self, buffer, offset, difference):
+    def pack(self, buffer, at, difference):
         """Write the record of `values` into the buffer. The caller sees to room and range."""
-        self._pack(self.format, buffer, offset, self.number, difference, self.values)
+        self.packer(self, buffer, at, difference)
 
 
 class Envelope:
@@ -98,12 +121,17 @@ class Envelope:
 
     def fits(self, layout, tick):
         """True if a record of that layout, sampled at that tick, can still go in."""
-        if self.first + self.used + layout.size > self.limit:
-            return False
-        difference = tick_difference(tick, self.tick)
-        return DIFFERENCE_MIN <= difference <= DIFFERENCE_MAX
+        difference = ((tick - self.tick + _HALF) & _MASK) - _HALF
+        return (
+            self.first + self.used + layout.size <= self.limit and _DIFFERENCE_MIN <= difference <= DIFFERENCE_MAX
+        )
 
     def add(self, layout, tick):
-        """Pack the layout's values as the next record. Ask `fits` first."""
-        layout.pack(self.buffer, self.first + self.used, tick_difference(tick, self.tick))
+        """Pack the layout's values as the next record. Returns False if it does not go in: nothing has changed."""
+        at = self.first + self.used
+        tick = (tick - self.tick - _DIFFERENCE_MIN) & _MASK
+        if tick > DIFFERENCE_MAX - _DIFFERENCE_MIN or at + layout.size > self.limit:
+            return False
+        layout.packer(layout, self.buffer, at, tick + _DIFFERENCE_MIN)
         self.used += layout.size
+        return True

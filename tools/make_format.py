@@ -26,12 +26,12 @@ def comments_of_table():
     found = {}
     kind = None
     for line in Path(table.__file__).read_text("utf-8").splitlines():
-        if match := re.match(r'    \(\d+, "([\w ]+)", \(  # (.+)', line):
+        if match := re.match(r'    b"kind \d+ (\w+)\\n"  # (.+)', line):
             kind = match[1]
             found["kind", kind] = match[2]
-        elif match := re.match(r'        "(\w+) .*",  # (.+)', line):
+        elif match := re.match(r'        b"field (\w+) .*\\n"  # (.+)', line):
             found["field", kind, match[1]] = match[2]
-        elif match := re.match(r'    \(\d+, "([\w ]+)"\),  # (.+)', line):
+        elif match := re.match(r'    b"\d+ ([\w ]+)\\n"  # (.+)', line):
             found["event", match[1]] = match[2]
     return found
 
