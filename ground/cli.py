@@ -8,13 +8,14 @@ import typer
 
 from ground.commands.card import card
 from ground.commands.follow import follow
+from ground.commands.new import new
 from ground.commands.recover import recover
 from ground.commands.replay import replay
 from ground.errors import LoftbookError
 from protocol.table import FORMAT_VERSION
 
 PLUGIN_GROUP = "loftbook.commands"
-OWN_COMMANDS = {"card": card, "recover": recover, "replay": replay, "follow": follow}
+OWN_COMMANDS = {"new": new, "card": card, "recover": recover, "replay": replay, "follow": follow}
 
 
 def _show_version(wanted: bool):

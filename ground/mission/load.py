@@ -1,123 +1,34 @@
-"""Read and check mission.toml.
-
-Every section is a frozen dataclass whose fields are the keys of the file, so a key exists
-in exactly one place: its name, its type, its default and, by its suffix, its unit.
-"""
+"""Read and check mission.toml; the sections and their keys stand in sections.py."""
 
 import tomllib
-from dataclasses import MISSING, dataclass, field, fields
+from dataclasses import MISSING, fields, is_dataclass
+from difflib import get_close_matches
 from pathlib import Path
+from types import UnionType
+from typing import get_args, get_origin
+
+from ground.mission.check import check_mission
+from ground.mission.lines import key_lines
+from ground.mission.sections import (
+    Balloon, Barometer, Battery, Downlink, Gnss, Humidity, Launch, Mission, Motion, OutsideTemperature,
+    Parachute, Parity, Payload, Pins, Probe, Rates, Switch,
+)
+from ground.mission.wrong import Wrong
+
+__all__ = [
+    "Balloon", "Barometer", "Battery", "Downlink", "Gnss", "Humidity", "Launch", "Mission", "MissionError",
+    "Motion", "OutsideTemperature", "Parachute", "Parity", "Payload", "Pins", "Probe", "Rates", "Switch",
+    "load_mission",
+]
+
+_TYPE_WORDS = {
+    float: "a number", int: "a whole number", str: "text in quotes", tuple: "a list in brackets",
+    bool: "true or false",
+}
 
 
 class MissionError(ValueError):
-    """A mission file that cannot be used; the message names file, section and key."""
-
-
-@dataclass(frozen=True)
-class Payload:
-    name: str
-    mass_kg: float  # everything below the balloon's neck: payload, line, parachute
-
-
-@dataclass(frozen=True)
-class Launch:
-    site: str
-    latitude_deg: float
-    longitude_deg: float
-    height_m: float  # above mean sea level
-    utc: str  # ISO 8601, ends in Z
-    landing_height_m: float  # ground height expected where it comes down
-
-
-@dataclass(frozen=True)
-class Balloon:
-    mass_kg: float
-    burst_diameter_m: float
-    free_lift_kg: float  # lift left over after balloon and payload are carried
-    gas: str = "helium"  # or "hydrogen"
-    drag_coefficient: float = 0.30  # in dense air, where the flow around the balloon is turbulent
-    drag_coefficient_thin_air: float = 0.50  # high up, where it is not: see the simulator's balloon.py
-
-
-@dataclass(frozen=True)
-class Parachute:
-    drag_area_m2: float  # drag coefficient times area
-
-
-@dataclass(frozen=True)
-class Barometer:
-    chip: str = "ms5611"
-    calibration: tuple = ()
-    noise_pa: float = 1.5
-
-
-@dataclass(frozen=True)
-class OutsideTemperature:
-    chip: str = "pt1000_divider"
-    reference_ohm: float = 1000.0
-    time_constant_s: float = 6.0
-    noise_k: float = 0.05
-
-
-@dataclass(frozen=True)
-class Humidity:
-    chip: str = "sht3x"
-
-
-@dataclass(frozen=True)
-class Motion:
-    chip: str = "mpu6050"
-    acceleration_range_g: int = 16
-    rate_range_deg_s: int = 2000
-
-
-@dataclass(frozen=True)
-class Gnss:
-    chip: str = "nmea"
-    ceiling_m: float = 0.0  # reports nothing above this height; 0 = no ceiling
-    noise_m: float = 2.5
-    output_delay_ms: int = 120  # from the epoch of a fix to its first character
-
-
-@dataclass(frozen=True)
-class Battery:
-    cells: int = 3
-    capacity_mah: float = 3000.0
-    divider_ratio: float = 3.0
-    reference_mv: int = 3300
-
-
-@dataclass(frozen=True)
-class Rates:
-    pressure_ms: int = 200  # with the other rates, a block is nearly full at the age at which it is closed
-    air_ms: int = 1000
-    motion_ms: int = 100
-    power_ms: int = 5000
-    health_ms: int = 10000
-    manifest_ms: int = 300000
-
-
-@dataclass(frozen=True)
-class Parity:
-    depth: int = 16  # so many lost blocks in a row come back; 0 switches parity off
-    rate: int = 10  # data blocks a parity block
-
-
-@dataclass(frozen=True)
-class Mission:
-    payload: Payload
-    launch: Launch
-    balloon: Balloon
-    parachute: Parachute
-    sounding: str = ""  # a file beside mission.toml, or the name of one that ships here
-    barometer: Barometer = field(default_factory=Barometer)
-    outside_temperature: OutsideTemperature = field(default_factory=OutsideTemperature)
-    humidity: Humidity = field(default_factory=Humidity)
-    motion: Motion = field(default_factory=Motion)
-    gnss: Gnss = field(default_factory=Gnss)
-    battery: Battery = field(default_factory=Battery)
-    rates: Rates = field(default_factory=Rates)
-    parity: Parity = field(default_factory=Parity)
+    """A mission file that cannot be used; the message, one line, names file, line and key."""
 
 
 def load_mission(path) -> Mission:
@@ -125,11 +36,15 @@ def load_mission(path) -> Mission:
 
     path: str or Path of a TOML file.
     Returns a Mission, all quantities in the units that the keys' suffixes name.
-    Raises MissionError with file, section and key when the file cannot be used.
+    Raises MissionError with file, line and key when the file cannot be used.
     """
     path = Path(path)
     try:
-        content = tomllib.loads(path.read_text("utf-8"))
+        text = path.read_text("utf-8-sig")
+        content = tomllib.loads(text)
+        mission = _build(Mission, content, ())
+        check_mission(mission)
+        return mission
     except FileNotFoundError:
         raise MissionError(f"{path}: no such mission file; give the path of a mission.toml") from None
     except IsADirectoryError:
@@ -138,38 +53,89 @@ def load_mission(path) -> Mission:
         raise MissionError(f"{path}: is not UTF-8 text; save the mission file as UTF-8") from None
     except tomllib.TOMLDecodeError as error:
         raise MissionError(f"{path}: is not valid TOML: {error}") from None
+    except Wrong as wrong:
+        raise MissionError(_one_line(path, text, wrong)) from None
     except (RecursionError, ValueError):  # nested beyond reason, or a number of thousands of digits
-        raise MissionError(f"{path}: is not a mission file: brackets too deep or a number too long; check it") from None
-    return _build(Mission, content, str(path), "")
+        words = "is not a mission file: brackets too deep or a number too long; check it"
+        raise MissionError(f"{path}: {words}") from None
 
 
-def _build(section_type, content, where, section):
-    known = {f.name: f for f in fields(section_type)}
+def _one_line(path, text, wrong):
+    try:
+        lines = key_lines(text)
+    except RecursionError:
+        lines = {}
+    place = wrong.path
+    while place and place not in lines:  # a missing key has no line; its section has
+        place = place[:-1]
+    where = f"{path}, line {lines[place]}" if place else str(path)
+    message = f"{where}: {key_name(wrong.path)} {wrong.words}"
+    return " ".join(message.split())
+
+
+def key_name(path):
+    """A key as the reader of the file sees it: pins.i2c_sda, or switches[2].pin (the second)."""
+    name = ""
+    for part in path:
+        name += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if name else part
+    return name if len(name) <= 100 else name[:97] + "..."
+
+
+def _build(section, content, path):
+    known = {f.name: f for f in fields(section)}
     for key in content:
         if key not in known:
-            raise MissionError(f"{where}: unknown key {section}{key}; known here: {', '.join(known)}")
+            near = get_close_matches(key, known, 1)
+            hint = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"
+            raise Wrong((*path, key), f"is not a known key; {hint}")
     values = {}
     for name, f in known.items():
         if name in content:
-            values[name] = _convert(f.type, content[name], where, section + name)
+            values[name] = _convert(f.type, content[name], (*path, name), f.metadata)
         elif f.default is MISSING and f.default_factory is MISSING:
-            raise MissionError(f"{where}: key {section}{name} is missing; add it")
-    return section_type(**values)
+            what = f"the section [{name}]" if is_dataclass(f.type) else "it"
+            raise Wrong((*path, name), f"is missing; add {what}")
+    return section(**values)
 
 
-def _convert(wanted, value, where, key):
-    if hasattr(wanted, "__dataclass_fields__"):
+def _convert(wanted, value, path, limits):
+    if isinstance(wanted, UnionType):  # X | None: None is what a key that is left out means
+        wanted = get_args(wanted)[0]
+    if get_origin(wanted) is tuple:
+        return _tables(get_args(wanted)[0], value, path)
+    if is_dataclass(wanted):
         if not isinstance(value, dict):
-            raise MissionError(f"{where}: {key} must be a section, written [{key}]")
-        return _build(wanted, value, where, key + ".")
-    if wanted is float and isinstance(value, int) and not isinstance(value, bool):
+            raise Wrong(path, f"must be a section, written [{path[-1]}]")
+        return _build(wanted, value, path)
+    if wanted is float and type(value) is int:
         try:
-            return float(value)
+            value = float(value)
         except OverflowError:
-            raise MissionError(f"{where}: {key} is too large a number; check it") from None
+            raise Wrong(path, "is too large a number; check it") from None
     if wanted is tuple and isinstance(value, list):
         return tuple(value)
-    if not isinstance(value, wanted) or isinstance(value, bool):
-        names = {float: "a number", int: "a whole number", str: "text in quotes", tuple: "a list"}
-        raise MissionError(f"{where}: {key} must be {names[wanted]}, not {value!r}")
+    if type(value) is not wanted:
+        raise Wrong(path, f"must be {_TYPE_WORDS[wanted]}, not {shown(value)}")
+    return _within(value, path, limits)
+
+
+def _tables(kind, value, path):
+    if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
+        raise Wrong(path, f"must be sections, each written [[{path[-1]}]]")
+    return tuple(_build(kind, item, (*path, number)) for number, item in enumerate(value))
+
+
+def _within(value, path, limits):
+    if "known" in limits and value not in limits["known"]:
+        raise Wrong(path, f"is {shown(value)}; known: {', '.join(str(choice) for choice in limits['known'])}")
+    if "least" in limits and not limits["least"] <= value <= limits["most"]:
+        raise Wrong(path, f"is {shown(value)}; it must be {limits['least']:g} to {limits['most']:g}")
+    if isinstance(value, str) and not all(character.isprintable() for character in value):
+        raise Wrong(path, "must be text on one line")
     return value
+
+
+def shown(value):
+    """A value for a message, short."""
+    text = f'"{value}"' if isinstance(value, str) else repr(value)
+    return text if len(text) <= 40 else text[:37] + "..."
