@@ -12,22 +12,20 @@ STANDARD_GRAVITY_M_S2 = 9.80665  # by definition; what the inertial chip's maker
 FULL_SCALE_16_BITS = 65535.0
 HALF_SCALE_16_BITS = 32768.0
 
-PT1000_OHM_AT_0_DEGC = 1000.0
-# IEC 60751:2008, coefficients of the Callendar-Van Dusen equation.
-_A = 3.9083e-3
-_B = -5.775e-7
-_C = -4.183e-12
-_LOWEST_DEGC, _HIGHEST_DEGC = -200.0, 850.0  # where IEC 60751 defines the equation
 
-
-def _whole_numbers(words, wanted):
-    """The words as whole numbers; ValueError unless there are exactly the wanted ones."""
+def whole_numbers(words, wanted):
+    """The words as whole numbers of at most 32 bits; ValueError unless there are exactly the wanted ones."""
     if len(words) != len(wanted):
         raise ValueError(f"needs {len(wanted)} words ({' '.join(wanted)}), has {len(words)}")
-    return [_number(int, word, name) for word, name in zip(words, wanted, strict=True)]
+    numbers = [number(int, word, name) for word, name in zip(words, wanted, strict=True)]
+    for value, name in zip(numbers, wanted, strict=True):
+        if not -(2**31) <= value < 2**31:
+            raise ValueError(f"{name} is {value}, larger than any chip's")
+    return numbers
 
 
-def _number(kind, word, name):
+def number(kind, word, name):
+    """The word as a number of that kind (int or float); ValueError, with the word's name, if it is none."""
     try:
         return kind(word)
     except ValueError:
@@ -45,7 +43,7 @@ def ms5611(words, pressure_counts, temperature_counts):
     as there; only the last division keeps its fraction, so that rounding pressure_pa down to a
     whole pascal gives the data sheet's P.
     """
-    c1, c2, c3, c4, c5, c6 = _whole_numbers(words, ("C1", "C2", "C3", "C4", "C5", "C6"))
+    c1, c2, c3, c4, c5, c6 = whole_numbers(words, ("C1", "C2", "C3", "C4", "C5", "C6"))
     d1, has_d1 = _conversions(pressure_counts)
     d2, has_d2 = _conversions(temperature_counts)
 
@@ -66,11 +64,7 @@ def ms5611(words, pressure_counts, temperature_counts):
     sensitivity -= sensitivity_2
     pressure_pa = (d1.astype(float) * sensitivity / 2.0**21 - offset) / 2.0**15
     temperature_degc = (temperature - temperature_2) / 100.0
-    # Far outside the data sheet's ranges stands a fault on the bus, not weather.
-    plausible = has_d2 & (temperature_degc > -100) & (temperature_degc < 125)
-    temperature_degc = np.where(plausible, temperature_degc, np.nan)
-    plausible &= has_d1 & (pressure_pa > 0) & (pressure_pa < 6e5)
-    return np.where(plausible, pressure_pa, np.nan), temperature_degc
+    return _plausible(np.where(has_d1, pressure_pa, np.nan), np.where(has_d2, temperature_degc, np.nan))
 
 
 def _conversions(counts):
@@ -79,41 +73,36 @@ def _conversions(counts):
     return np.where(present, counts, 0).astype(np.int64), present
 
 
-def pt1000_divider(words, counts):
-    """Convert a PT1000 against a reference resistor, read as the ratio R / (R + reference), to degC.
+def bmp280(words, pressure_counts, temperature_counts):
+    """Convert raw words of a BMP280 to (pressure in Pa, its own temperature in degC).
 
-    words: the reference resistance in ohm. counts: 65535 times the ratio.
-    Source: IEC 60751:2008, Callendar-Van Dusen equation, solved for the temperature. NaN where it
-    is not defined (below -200 or above 850 degC: a short or a broken wire).
+    words: the trimming words T1 to T3 and P1 to P9 from the chip.
+    Source: Bosch Sensortec, BST-BMP280-DS001, revision 1.23, section 8.1: the formula in double precision.
+    The data sheet specifies the pressure from 300 to 1100 hPa; below, that is above some 9 km, its error is
+    not known.
     """
-    if len(words) != 1:
-        raise ValueError(f"needs 1 word (reference resistance in ohm), has {len(words)}")
-    reference_ohm = _number(float, words[0], "reference resistance")
-    if not 0 < reference_ohm < 1e9:
-        raise ValueError(f"reference resistance is {words[0]} ohm, which cannot be")
-    counts = np.where(counts < FULL_SCALE_16_BITS, counts, np.nan)
-    resistance_ohm = reference_ohm * counts / (FULL_SCALE_16_BITS - counts)
-    return (platinum_temperature_degc(resistance_ohm, PT1000_OHM_AT_0_DEGC),)
+    names = ("T1", "T2", "T3", "P1", "P2", "P3", "P4", "P5", "P6", "P7", "P8", "P9")
+    t1, t2, t3, p1, p2, p3, p4, p5, p6, p7, p8, p9 = (float(word) for word in whole_numbers(words, names))
+    u = np.where(temperature_counts < 1 << 20, temperature_counts, np.nan)
+    raw = np.where(pressure_counts < 1 << 20, pressure_counts, np.nan)
+
+    fine = (u / 16384.0 - t1 / 1024.0) * t2 + (u / 131072.0 - t1 / 8192.0) ** 2 * t3
+    temperature_degc = fine / 5120.0
+    x = fine / 2.0 - 64000.0
+    offset = (x * x * p6 / 32768.0 + x * p5 * 2.0) / 4.0 + p4 * 65536.0
+    slope = (1.0 + (p3 * x * x / 524288.0 + p2 * x) / 524288.0 / 32768.0) * p1
+    with np.errstate(divide="ignore", invalid="ignore"):
+        first = (1048576.0 - raw - offset / 4096.0) * 6250.0 / slope
+        pressure_pa = first + (p9 * first * first / 2.0**31 + first * p8 / 32768.0 + p7) / 16.0
+    return _plausible(pressure_pa, temperature_degc)
 
 
-def platinum_temperature_degc(resistance_ohm, resistance_at_0_degc_ohm):
-    """Give the temperature at which an IEC 60751 platinum resistor has this resistance.
-
-    resistance_ohm: float array of any shape. Returns degC, NaN outside -200 to 850 degC.
-    Source: IEC 60751:2008. Above 0 degC the quadratic is solved in closed form; below, Newton's
-    method starts from that solution and is exact in doubles after four steps.
-    """
-    ratio = np.asarray(resistance_ohm, float) / resistance_at_0_degc_ohm
+def _plausible(pressure_pa, temperature_degc):
+    """Both, NaN where they are far outside the data sheets' ranges: a fault on the bus, no weather."""
     with np.errstate(invalid="ignore"):
-        warm_degc = (-_A + np.sqrt(_A**2 - 4 * _B * (1 - ratio))) / (2 * _B)
-    t = np.array(warm_degc)
-    for _ in range(4):
-        value = 1 + _A * t + _B * t**2 + _C * (t - 100) * t**3
-        slope = _A + 2 * _B * t + _C * (4 * t**3 - 300 * t**2)
-        t = t - (value - ratio) / slope
-    temperature_degc = np.where(ratio >= 1, warm_degc, t)
-    defined = (temperature_degc >= _LOWEST_DEGC) & (temperature_degc <= _HIGHEST_DEGC)
-    return np.where(defined, temperature_degc, np.nan)
+        has_temperature = (temperature_degc > -100) & (temperature_degc < 125)
+        has_pressure = has_temperature & (pressure_pa > 0) & (pressure_pa < 6e5)
+    return np.where(has_pressure, pressure_pa, np.nan), np.where(has_temperature, temperature_degc, np.nan)
 
 
 def sht3x(words, temperature_counts, humidity_counts):
@@ -121,7 +110,7 @@ def sht3x(words, temperature_counts, humidity_counts):
 
     words: none. Source: Sensirion, SHT3x-DIS data sheet, 4.13.
     """
-    _whole_numbers(words, ())
+    whole_numbers(words, ())
     return (
         -45.0 + 175.0 * temperature_counts / FULL_SCALE_16_BITS,
         100.0 * humidity_counts / FULL_SCALE_16_BITS,
@@ -135,7 +124,7 @@ def mpu6050_motion(words, *counts):
     Returns three arrays in m/s2, then three in degrees per second.
     Source: InvenSense, RM-MPU-6000A, registers 59 to 64 and 67 to 72: 32768 counts are full scale.
     """
-    range_g, range_deg_s = _whole_numbers(words, ("acceleration range in g", "rate range in deg/s"))
+    range_g, range_deg_s = whole_numbers(words, ("acceleration range in g", "rate range in deg/s"))
     to_m_s2 = range_g * STANDARD_GRAVITY_M_S2 / HALF_SCALE_16_BITS
     to_deg_s = range_deg_s / HALF_SCALE_16_BITS
     return tuple(c * to_m_s2 for c in counts[:3]) + tuple(c * to_deg_s for c in counts[3:])
@@ -146,7 +135,7 @@ def mpu6050_temperature(words, counts):
 
     words: none. Source: InvenSense, RM-MPU-6000A, registers 65 and 66.
     """
-    _whole_numbers(words, ())
+    whole_numbers(words, ())
     return (counts / 340.0 + 36.53,)
 
 
@@ -156,5 +145,5 @@ def adc_divider(words, counts):
     words: the ADC's reference in mV, and the divider's ratio (voltage in over voltage at the ADC)
     in thousandths. Source: arithmetic.
     """
-    reference_mv, ratio_thousandths = _whole_numbers(words, ("reference in mV", "ratio in thousandths"))
+    reference_mv, ratio_thousandths = whole_numbers(words, ("reference in mV", "ratio in thousandths"))
     return (counts / FULL_SCALE_16_BITS * (reference_mv / 1000.0) * (ratio_thousandths / 1000.0),)

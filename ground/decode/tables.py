@@ -7,12 +7,13 @@ import numpy as np
 from ground.decode.clock import DAY_MS, fit_clock
 from ground.decode.columns import Column, column_name, field_numbers, generic_columns
 from ground.decode.sensors import convert
-from ground.decode.texts import event_columns, message_column
+from ground.decode.texts import event_columns, message_column, phase_column
 from ground.recover.evidence import EVIDENCE_WORDS
 
 TIME_COLUMNS = ("utc", "boot", "tick_ms")
 EVIDENCE_COLUMN = "evidence"  # of each row: a word of EVIDENCE_WORDS
-_RENAMED = {("fix", "speed"): "ground_speed"}  # the field is read beside its kind, the column alone
+# The field is read beside its kind, the column alone.
+_RENAMED = {("fix", "speed"): "ground_speed", ("beacon", "phase"): "phase_number"}
 
 
 @dataclass
@@ -197,7 +198,9 @@ def _columns(kind, records, sensors):
     if has_time:
         columns.append(Column("gnss_utc", _datetime(_gnss_utc_ms(numbers))))
     if kind == "event" and {"code", "subject"} <= set(numbers):
-        columns = event_columns(numbers["code"], numbers["subject"]) + columns
+        columns = event_columns(numbers["code"], numbers["subject"], sensors) + columns
+    if kind == "beacon" and "phase" in numbers:
+        columns = [phase_column(numbers["phase"])] + columns
     texts = {f.name for f in records.layout.fields} - set(numbers)
     if kind == "text" and {"part", "parts"} <= set(numbers) and "characters" in texts:
         values = records.values

@@ -6,7 +6,9 @@ from ground.decode.columns import Column
 from protocol.table import DEVICES, EVENTS, PHASES
 
 _EVENT_NAMES = dict(EVENTS)
-_ABOUT_A_DEVICE = ("device failed", "device returned", "blocks lost", "card full")
+_ABOUT_A_DEVICE = (
+    "device failed", "device returned", "blocks lost", "card full", "receiver set", "receiver not set",
+)  # fmt: skip
 
 
 def event_name(code):
@@ -14,8 +16,12 @@ def event_name(code):
     return _EVENT_NAMES.get(code, "")
 
 
-def subject_name(code, subject):
-    """Give the name of what an event is about, '' where the number means nothing here."""
+def subject_name(code, subject, sensors=None):
+    """Give the name of what an event is about, '' where the number means nothing here.
+
+    sensors: dict role -> (chip, words) of the manifest; a switch stands in it as switch_1 and so on, with
+    its name for a chip.
+    """
     name = event_name(code)
     if name == "phase changed":
         return _entry(PHASES, subject)
@@ -24,21 +30,42 @@ def subject_name(code, subject):
     if name == "booted":
         return f"reset cause {subject:.0f}" if subject == subject else ""
     if name == "switch changed":
-        return f"switch {subject:.0f}" if subject == subject else ""
+        return _switch_name(subject, sensors or {})
+    if name == "ground test":
+        return {1: "begun", 0: "ended"}.get(subject, "")
     return ""
+
+
+def _switch_name(number, sensors):
+    if number != number:
+        return ""
+    name, _ = sensors.get(f"switch_{number:.0f}", (f"switch {number:.0f}", ()))
+    return name
 
 
 def _entry(names, number):
     return names[int(number)] if 0 <= number < len(names) else ""
 
 
-def event_columns(code, subject):
-    """Make the columns that say events in words. code, subject: float arrays (n,), NaN = missing."""
+def event_columns(code, subject, sensors=None):
+    """Make the columns that say events in words.
+
+    code, subject: float arrays (n,), NaN = missing; sensors: as for subject_name.
+    """
     pairs = list(zip(code.tolist(), subject.tolist()))
     return [
         Column("event", _texts(event_name(c) for c, _ in pairs)),
-        Column("subject_name", _texts(subject_name(c, s) for c, s in pairs)),
+        Column("subject_name", _texts(subject_name(c, s, sensors) for c, s in pairs)),
     ]
+
+
+def phase_column(phase):
+    """Make the column that says flight phases in words, '' for a number that this program does not know.
+
+    phase: float array (n,), NaN = missing.
+    """
+    numbers = phase.tolist()
+    return Column("phase", _texts(_entry(PHASES, number) if number == number else "" for number in numbers))
 
 
 def message_column(part, parts, characters):

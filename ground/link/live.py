@@ -1,7 +1,9 @@
 """What is known of a flight in the air, from the packets heard so far."""
 
+from collections import deque
 from dataclasses import dataclass
 from math import isfinite
+from statistics import median
 from struct import calcsize, unpack_from
 
 import numpy as np
@@ -18,17 +20,19 @@ from protocol.tick import tick_add
 
 _HEADER = "<" + RECORD_HEADER
 _PHASE_CHANGED = event_code("phase changed")
+_SAME_FIX_S = 2.0  # a beacon's age is in whole seconds: what it says may be the fix that was heard
+_BEACONS = 6  # whose spacing tells when the next is due
 
 
 @dataclass(frozen=True)
 class Fix:
-    """A position. height_m is NaN if the receiver gave none."""
+    """A position. height_m is NaN if the receiver gave none, utc_s if a beacon told it, which has no time."""
 
     latitude_deg: float
     longitude_deg: float
     height_m: float  # above mean sea level
     utc_s: float  # since midnight
-    heard_s: float  # on the listener's clock
+    heard_s: float  # on the listener's clock: when it was so
 
 
 @dataclass(frozen=True)
@@ -42,9 +46,11 @@ class Reading:
 class Live:
     """Takes packets and keeps what was heard last.
 
-    None as long as it was not heard: fix (Fix), phase (number), pressure_height_m and outside_degc
-    (Reading). The readings need the sensors' calibration, so they begin with the manifest. kinds is the
-    table that the packets are read with: this program's own, then the manifest's.
+    None as long as it was not heard: fix (Fix; of fix records and beacons whichever is newer), phase
+    (number), pressure_height_m, outside_degc and battery_v (Reading). The readings need the sensors'
+    calibration, so they begin with the manifest. beacon_s: seconds from beacon to beacon, 0 as long as
+    that is not known. kinds is the table that the packets are read with: this program's own, then the
+    manifest's.
     """
 
     def __init__(self):
@@ -53,6 +59,7 @@ class Live:
             "pressure": self._take_pressure,
             "air": self._take_air,
             "event": self._take_event,
+            "beacon": self._take_beacon,
             "manifest": self._take_manifest,
         }
         self._begin_flight(None)
@@ -67,7 +74,8 @@ class Live:
             self._begin_boot(boot)
         records = list(self._records(packet))
         newest = max((difference for _, difference, _ in records), default=0)
-        for layout, difference, payload in records:
+        # Beacons last: what they say of a fix is coarser than the fix record that may come with them.
+        for layout, difference, payload in sorted(records, key=lambda record: record[0].name == "beacon"):
             taker = self._takers.get(layout.name)
             if taker and layout.payload_size:
                 # How long before the packet's newest record the sample was taken.
@@ -76,9 +84,16 @@ class Live:
 
     def _begin_flight(self, flight):
         self._flight = flight
-        self.fix = self.phase = self.pressure_height_m = self.outside_degc = None
+        self.fix = self.phase = self.pressure_height_m = self.outside_degc = self.battery_v = None
+        self._beacons_s = deque(maxlen=_BEACONS)
         self.fix_trend = Trend()
         self.pressure_trend = Trend()
+
+    @property
+    def beacon_s(self):
+        """Seconds from beacon to beacon: the median of the last few."""
+        times_s = list(self._beacons_s)
+        return median(b - a for a, b in zip(times_s, times_s[1:])) if len(times_s) > 1 else 0.0
 
     def _begin_boot(self, boot):
         self._boot = boot
@@ -105,9 +120,24 @@ class Live:
         if not record.number("quality") > 0 or not isfinite(latitude + longitude):
             return
         height_m = record.number("height")
-        self.fix = Fix(latitude, longitude, height_m, record.number("time_of_day"), heard_s)
-        if isfinite(height_m):
-            self.fix_trend.add(tick, height_m)
+        self._note_fix(Fix(latitude, longitude, height_m, record.number("time_of_day"), heard_s), tick)
+
+    def _note_fix(self, fix, tick):
+        self.fix = fix
+        if isfinite(fix.height_m):
+            self.fix_trend.add(tick, fix.height_m)
+
+    def _take_beacon(self, record, tick, heard_s):
+        self._beacons_s.append(heard_s)
+        if isfinite(record.number("phase")):
+            self.phase = int(record.number("phase"))
+        self.battery_v = Reading(self._converted("beacon", record, "battery_V"), heard_s)
+        latitude, longitude, age_s = (record.number(name) for name in ("latitude", "longitude", "fix_age"))
+        if not isfinite(latitude + longitude + age_s):
+            return
+        fix = Fix(latitude, longitude, record.number("height"), float("nan"), heard_s - age_s)
+        if self.fix is None or fix.heard_s > self.fix.heard_s + _SAME_FIX_S:
+            self._note_fix(fix, tick_add(tick, -round(age_s * 1000)))
 
     def _take_pressure(self, record, tick, heard_s):
         height_m = self._converted("pressure", record, "pressure_height_m")

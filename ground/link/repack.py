@@ -27,14 +27,17 @@ class SentPacket:
 class _StoredRecord:
     """A record whose payload is there as bytes; stands where the builder expects a Layout."""
 
+    format = "<" + RECORD_HEADER
+
     def __init__(self, number, payload):
         self.size = RECORD_OVERHEAD + len(payload)
         self.number = number
-        self._payload = payload
+        self.values = payload
 
-    def pack(self, buffer, offset, difference):
-        pack_into("<" + RECORD_HEADER, buffer, offset, self.number, difference)
-        buffer[offset + RECORD_OVERHEAD : offset + self.size] = self._payload
+    @staticmethod
+    def packer(record, buffer, at, difference):
+        pack_into(record.format, buffer, at, record.number, difference)
+        buffer[at + RECORD_OVERHEAD : at + record.size] = record.values
 
 
 def packets_of(boot):

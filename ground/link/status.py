@@ -7,6 +7,7 @@ from protocol.table import PHASES
 
 STALE_S = 10  # what is older is told as the past, not as the present
 SILENCE_S = 5
+PATIENCE = 1.5  # of a payload that speaks in beacons: so many of its pauses are no silence
 _DAY_S = 86_400
 _NO_VERDICT = "silence alone does not mean that the payload has failed"
 
@@ -18,7 +19,7 @@ def status_line(live, now_s, silent_s, packets, not_understood, noise):
     packets: good packets so far. not_understood: bytes so far that belong to no packet.
     noise: whether bytes came during the silence.
     """
-    if silent_s >= SILENCE_S:
+    if silent_s >= max(SILENCE_S, PATIENCE * live.beacon_s):
         parts = [f"no packet for {silent_s:.0f} s, only noise" if noise else f"silence for {silent_s:.0f} s"]
         parts += [_NO_VERDICT]
         parts += [_past_fix(live.fix, now_s)] if live.fix else []
@@ -32,18 +33,20 @@ def status_line(live, now_s, silent_s, packets, not_understood, noise):
 def _present(live, now_s):
     phase = "phase not heard yet" if live.phase is None else _phase(live.phase)
     fix = live.fix
-    outside = _outside(live, now_s)
-    if fix and now_s - fix.heard_s < STALE_S:
+    stale_s = max(STALE_S, PATIENCE * live.beacon_s)
+    readings = _reading("outside", live.outside_degc, ".1f", "degC", now_s, STALE_S)
+    readings += _reading("battery", live.battery_v, ".2f", "V", now_s, stale_s)
+    if fix and now_s - fix.heard_s < stale_s:
         parts = [_utc(fix), phase, _height("height", fix.height_m), *_rate(live.fix_trend)]
         parts += [f"at {_position(fix)}", f"fix {_age(fix, now_s)} s old"]
-        return ", ".join(parts + outside)
+        return ", ".join(parts + readings)
     parts = [f"no fix, {phase}"]
     pressure = live.pressure_height_m
     if pressure and now_s - pressure.heard_s < STALE_S and isfinite(pressure.value):
         parts += [_height("pressure height", pressure.value), *_rate(live.pressure_trend)]
     else:
         parts += ["height not known"]
-    line = ", ".join(parts + outside)
+    line = ", ".join(parts + readings)
     return f"{line}; {_past_fix(fix, now_s)}" if fix else line
 
 
@@ -85,8 +88,7 @@ def _position(fix):
     return f"{abs(fix.latitude_deg):.5f} {north} {abs(fix.longitude_deg):.5f} {east}"
 
 
-def _outside(live, now_s):
-    reading = live.outside_degc
-    if not reading or now_s - reading.heard_s >= STALE_S or not isfinite(reading.value):
+def _reading(word, reading, form, unit, now_s, stale_s):
+    if not reading or now_s - reading.heard_s >= stale_s or not isfinite(reading.value):
         return []
-    return [f"outside {reading.value:.1f} degC"]
+    return [f"{word} {reading.value:{form}} {unit}"]

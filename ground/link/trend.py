@@ -3,6 +3,7 @@
 from collections import deque
 
 SPAN_MS = 20_000  # readings older than this against the newest are forgotten
+SPARSE_MS = 150_000  # but two are kept, if they are no further apart: those of a slow beacon
 ENOUGH_MS = 3_000  # a rate over less than this would be noise
 
 
@@ -17,7 +18,7 @@ class Trend:
         if self._readings and tick_ms <= self._readings[-1][0]:
             self._readings.clear()
         self._readings.append((tick_ms, height_m))
-        while tick_ms - self._readings[0][0] > SPAN_MS:
+        while tick_ms - self._readings[0][0] > (SPAN_MS if len(self._readings) > 2 else SPARSE_MS):
             self._readings.popleft()
 
     def rate_m_s(self):

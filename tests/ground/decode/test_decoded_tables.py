@@ -55,6 +55,76 @@ def test_counts_become_quantities_with_units_in_their_names():
         assert not any(name.endswith("_counts") for name in table.columns)
 
 
+ROMS = {"probe_1": ("ds18b20", ("28ff641d8fdf18c1",)), "probe_2": ("ds18b20", ("28ff641d8fdf18c2",))}
+
+
+def probe_records(numbers=(1, 2, 1, 2), raw=(401, -401, 402, -32768)):
+    ticks = [1000 * (i // 2) for i in range(len(numbers))]
+    return records_of("probe", ticks, probe=list(numbers), temperature_counts=list(raw))
+
+
+def test_each_reading_of_a_probe_is_a_row_with_its_number():
+    # DS18B20 data sheet, table 1: 401 is 25.0625 degC, -401 is -25.0625.
+    flight = decode_flight([with_sensors(boot_log({"probe": probe_records()}), **ROMS)])
+    columns = flight.tables["probe"].columns
+    assert columns["tick_ms"].tolist() == [0, 0, 1000, 1000] and columns["probe"].tolist() == [1, 2, 1, 2]
+    np.testing.assert_array_equal(columns["temperature_degC"], [25.0625, -25.0625, 25.125, np.nan])
+    assert "temperature_counts" not in columns and flight.tables["probe"].decimals["temperature_degC"] == 4
+    assert not any("probe" in note for note in flight.notes)
+
+
+def test_a_probe_that_the_manifest_does_not_list_keeps_its_counts():
+    log = with_sensors(boot_log({"probe": probe_records((1, 3, 1, 3))}), **ROMS)
+    flight = decode_flight([log])
+    columns = flight.tables["probe"].columns
+    np.testing.assert_array_equal(columns["temperature_degC"], [25.0625, np.nan, 25.125, np.nan])
+    np.testing.assert_array_equal(columns["temperature_counts"], [401, -401, 402, np.nan])
+    assert any("probe 3: the manifest does not list it" in note for note in flight.notes)
+
+
+@pytest.mark.parametrize("sensors", [
+    {"probe_1": ("chip_of_tomorrow", ())},
+    {"probe_1": ("ds18b20", ("no rom",))},
+    {"probe_" + "9" * 5000: ("ds18b20", ())},
+])  # fmt: skip
+def test_probes_that_cannot_be_converted_leave_counts_and_a_note(sensors):
+    log = with_sensors(boot_log({"probe": probe_records((1, 1, 1, 1))}), **sensors)
+    flight = decode_flight([log])
+    columns = flight.tables["probe"].columns
+    assert columns["temperature_counts"][0] == 401 and columns["probe"][0] == 1
+    assert "temperature_degC" not in columns
+    assert any("counts are left as they are" in note for note in flight.notes)
+
+
+def test_probes_without_a_manifest_keep_their_counts():
+    flight = decode_flight([boot_log({"probe": probe_records()}, manifest=False)])
+    assert flight.tables["probe"].columns["temperature_counts"][0] == 401
+    assert len(flight.notes) == 2  # no manifest, no fix
+
+
+@pytest.mark.parametrize("sensor, raw, celsius", [
+    (("tmp117", ()), 0xF380 ^ 0x8000, -25.0),  # SNOSD82D, table 7-1
+    (("ds18b20", ("28ff641d8fdf18c1",)), 0xFE6F ^ 0x8000, -25.0625),  # data sheet, table 1
+    # SRS thermistor calculator, default example: 10000 ohm at 25 degC.
+    (("ntc_divider", ("10000", "2.108508173e-3", "7.979204727e-5", "6.535076315e-7")), 65535 // 2, 25.0),
+])  # fmt: skip
+def test_every_outside_thermometer_lands_in_the_same_column(sensor, raw, celsius):
+    log = boot_log({"air": records_of("air", [1, 2], temperature_counts=[raw, 65535])})
+    flight = decode_flight([with_sensors(log, outside_temperature=sensor)])
+    found = flight.tables["air"].columns["temperature_degC"]
+    assert found[0] == pytest.approx(celsius, abs=2e-3) and np.isnan(found[1])
+
+
+def test_the_bmp280_lands_in_the_columns_of_the_barometer():
+    # Bosch BST-BMP280-DS001, section 3.12: 100653.27 Pa, 25.08 degC.
+    words = tuple("27504 26435 -1000 36477 -10685 3024 2855 140 -7 15500 -14600 6000".split())
+    records = {"pressure": records_of("pressure", [500], pressure_counts=415148, temperature_counts=519888)}
+    flight = decode_flight([with_sensors(boot_log(records), barometer=("bmp280", words))])
+    columns = flight.tables["pressure"].columns
+    assert columns["pressure_hPa"][0] == pytest.approx(1006.5327, abs=1e-4)
+    assert columns["barometer_temperature_degC"][0] == pytest.approx(25.08, abs=0.005)
+
+
 def test_fixes_keep_what_was_logged_and_miss_what_was_not():
     records = fix_records(latitude=234_500_000, longitude=-98_500_000, height=12345, speed=512, hdop=9)
     columns = decode_flight([boot_log({"fix": records})]).tables["fix"].columns

@@ -99,12 +99,15 @@ class LogWriter:
 
 
 class _RawLayout:
-    def __init__(self, number, payload):
-        self.number, self.payload, self.size = number, payload, 3 + len(payload)
+    format = "<Bh"
 
-    def pack(self, buffer, offset, difference):
-        pack_into("<Bh", buffer, offset, self.number, difference)
-        buffer[offset + 3 : offset + self.size] = self.payload
+    def __init__(self, number, payload):
+        self.number, self.values, self.size = number, payload, 3 + len(payload)
+
+    @staticmethod
+    def packer(layout, buffer, at, difference):
+        pack_into(layout.format, buffer, at, layout.number, difference)
+        buffer[at + 3 : at + layout.size] = layout.values
 
 
 def height_m(second):

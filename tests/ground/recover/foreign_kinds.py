@@ -15,14 +15,15 @@ def proven(lines):
 class AnyRecord:
     """Stands for a Layout of a kind that this program does not know."""
 
+    format = "<Bh"
+
     def __init__(self, number, payload):
         self.size = 3 + len(payload)
-        self._bytes = number, payload
+        self.number, self.values = number, payload
 
-    def pack(self, buffer, offset, difference):
-        """As Layout.pack."""
-        number, payload = self._bytes
-        buffer[offset:offset + self.size] = pack("<Bh", number, difference) + payload
+    def packer(self, _, buffer, at, difference):
+        """As Layout.packer."""
+        buffer[at:at + self.size] = pack(self.format, self.number, difference) + self.values
 
 
 def newer_lines():
