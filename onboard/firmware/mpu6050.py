@@ -33,6 +33,7 @@ class MPU6050:
         self._all = bytearray(14)
         self._afs = _ACCEL_RANGES_G.index(acceleration_range_g) << 3
         self._fs = _GYRO_RANGES.index(rate_range_deg_s) << 3
+        self._is_sound = True  # the last start, and the last reading of the axes, could be believed
 
     def _set(self, register, value):
         self._one[0] = value
@@ -40,6 +41,7 @@ class MPU6050:
 
     def start(self):
         """Check the identity, wake the chip and set its ranges. Raises OSError(19) for another chip."""
+        self._is_sound = False
         self._i2c.readfrom_mem_into(self._address, _WHO_AM_I, self._one)
         if self._one[0] & 0x7E != _IDENTITY:
             raise OSError(19)
@@ -48,27 +50,35 @@ class MPU6050:
         self._set(_SMPLRT_DIV, 19)  # 1 kHz / 20
         self._set(_GYRO_CONFIG, self._fs)
         self._set(_ACCEL_CONFIG, self._afs)
+        self._is_sound = True
 
     def read_into(self, values, acceleration, rate):
         """Read all axes in one transaction, x, y and z into `values` from these two positions on.
 
-        Raises OSError(5) if all is zero: the chip sleeps, as it does after its supply was gone for a moment.
+        Raises OSError(5) if all is zero: the chip sleeps, as it does after its supply was gone for a moment; and if
+        all is ones: the line stays high.
         """
+        self._is_sound = False
         buffer = self._all
         self._i2c.readfrom_mem_into(self._address, _ACCEL_XOUT_H, buffer)
-        for i in range(len(buffer)):
-            if buffer[i]:
-                break
-        else:
-            raise OSError(5)
+        level = buffer[0]
+        if level == 0 or level == 0xFF:
+            for i in range(len(buffer)):
+                if buffer[i] != level:
+                    break
+            else:
+                raise OSError(5)
+        self._is_sound = True
         for i in range(3):
             values[acceleration + i] = _signed(buffer, 2 * i)
             values[rate + i] = _signed(buffer, 2 * i + 8)  # the temperature stands between them
 
     def temperature(self):
-        """The raw temperature of the chip. Raises OSError(5) while it sleeps: it would read as zero."""
+        """The raw temperature of the chip. Raises OSError(5) while it sleeps, when it would read as zero, or while the
+        other readings cannot be believed.
+        """
         self._i2c.readfrom_mem_into(self._address, _PWR_MGMT_1, self._one)
-        if self._one[0] & _SLEEP:
+        if self._one[0] & _SLEEP or not self._is_sound:
             raise OSError(5)
         self._i2c.readfrom_mem_into(self._address, _TEMP_OUT_H, self._two)
         return _signed(self._two, 0)

@@ -8,8 +8,7 @@ _CONVERT_D1 = const(b"\x48")  # pressure, oversampling 4096
 _CONVERT_D2 = const(b"\x58")  # temperature, oversampling 4096
 _ADC_READ = const(0x00)
 _PROM_READ = const(0xA0)
-RESET_MS = 4  # 2.8 ms until the PROM is loaded
-CONVERSION_MS = 11  # 9.04 ms at most, and the tick at which the wait begins may be almost over
+_CONVERSION_MS = const(11)  # 9.04 ms at most, and the tick at which the wait begins may be almost over
 
 
 class MS5611:
@@ -17,17 +16,21 @@ class MS5611:
 
     i2c: a machine.I2C; address: 0x77, or 0x76 with CSB high.
 
-        barometer.reset(); (RESET_MS later) barometer.read_prom()
-        barometer.convert_pressure(); (CONVERSION_MS later) counts = barometer.read_counts()
+        barometer.reset(); (reset_ms later) barometer.read_prom()
+        wait = barometer.start()
+        while wait: (wait ms later) wait = barometer.proceed(values, 0, 1)
 
     Every call raises OSError if the chip does not answer.
     """
+
+    reset_ms = 4  # 2.8 ms until the PROM is loaded
 
     def __init__(self, i2c, address=0x77):
         self._i2c = i2c
         self._address = address
         self._three = bytearray(3)
         self._two = bytearray(2)
+        self._has_pressure = False
         self.words = None  # C1 to C6, once read_prom has found them right
 
     def reset(self):
@@ -44,20 +47,31 @@ class MS5611:
             raise OSError(5)
         self.words = tuple(prom[1:7])
 
-    def convert_pressure(self):
-        """Start a pressure conversion."""
+    def start(self):
+        """Begin a sample: start the pressure conversion. Returns ms until `proceed` may be called."""
+        self._has_pressure = False
         self._i2c.writeto(self._address, _CONVERT_D1)
+        return _CONVERSION_MS
 
-    def convert_temperature(self):
-        """Start a temperature conversion."""
+    def proceed(self, values, pressure_at, temperature_at):
+        """Fetch what was converted into `values`: D1 first, which starts the temperature conversion, then D2.
+
+        Returns ms until the next call, 0 when both are there. Raises OSError(5) if there was no conversion.
+        """
+        if self._has_pressure:
+            values[temperature_at] = self._counts()
+            return 0
+        values[pressure_at] = self._counts()
+        self._has_pressure = True
         self._i2c.writeto(self._address, _CONVERT_D2)
+        return _CONVERSION_MS
 
-    def read_counts(self):
-        """The result of the conversion. Raises OSError(5) for 0, which says that there was none."""
+    def _counts(self):
         three = self._three
         self._i2c.readfrom_mem_into(self._address, _ADC_READ, three)
         counts = three[0] << 16 | three[1] << 8 | three[2]
-        if counts == 0:
+        # 0: the sheet's answer without a conversion; all ones: a line that stays high.
+        if counts == 0 or counts == 0xFFFFFF:
             raise OSError(5)
         return counts
 

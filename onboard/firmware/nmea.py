@@ -16,7 +16,23 @@ _HEIGHT_MIN = const(-100000)  # hundredths of a metre
 _HEIGHT_MAX = const(10000000)
 _NO_TIME = const(-1)  # the epoch of a receiver that does not know the time yet
 
-_RMC, _GGA, _PUBX = 1, 2, 3
+_RMC = const(1)
+_GGA = const(2)
+_PUBX = const(3)
+
+# The places of the fields in a fix record; a test compares them with protocol/table.py.
+_LATITUDE = const(0)
+_LONGITUDE = const(1)
+_HEIGHT = const(2)
+_SPEED = const(3)
+_COURSE = const(4)
+_VERTICAL_SPEED = const(5)
+_SATELLITES = const(6)
+_QUALITY = const(7)
+_HDOP = const(8)
+_DAY = const(9)
+_TIME_OF_DAY = const(10)
+
 _DAYS_BEFORE = (0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334)
 
 
@@ -37,24 +53,12 @@ class NmeaReader:
     def __init__(self, baud, on_epoch):
         self.layout = Layout("fix")
         self._on_epoch = on_epoch
-        index = self.layout.index
-        self._latitude = index("latitude")
-        self._longitude = index("longitude")
-        self._height = index("height")
-        self._speed = index("speed")
-        self._course = index("course")
-        self._vertical_speed = index("vertical_speed")
-        self._satellites = index("satellites")
-        self._quality = index("quality")
-        self._hdop = index("hdop")
-        self._day = index("day")
-        self._time = index("time_of_day")
         divisor = self.layout.divisor
         self._degree = divisor("latitude")
         self._minute = self._degree // 1000000
         self._knot = 900000 // divisor("speed")
-        self._no_position = self.layout.missing[self._latitude]
-        self._no_height = self.layout.missing[self._height]
+        self._no_position = self.layout.missing[_LATITUDE]
+        self._no_height = self.layout.missing[_HEIGHT]
         self._baud = baud
         self._line = bytearray(_LINE_MAX)
         self._length = -1  # characters in the line; -1 while no sentence is open
@@ -147,7 +151,7 @@ class NmeaReader:
             self._epoch = time
             self.tick = self._line_tick
             if time != _NO_TIME:
-                values[self._time] = time
+                values[_TIME_OF_DAY] = time
         if kind == _RMC:
             taken = self._take_rmc(values)
         elif kind == _GGA:
@@ -167,17 +171,17 @@ class NmeaReader:
         if date != _NONE:
             if not (1 <= date // 10000 <= 31 and 1 <= date // 100 % 100 <= 12):
                 return False
-            values[self._day] = days_since_1970(2000 + date % 100, date // 100 % 100, date // 10000)
-        if self._letter(2) != 0x41 or values[self._quality] == 0:  # A: valid
+            values[_DAY] = days_since_1970(2000 + date % 100, date // 100 % 100, date // 10000)
+        if self._letter(2) != 0x41 or values[_QUALITY] == 0:  # A: valid
             return True
         if not (-1 < speed <= _KNOTS_MAX or speed == _NONE) or not (-1 < course <= 36000 or course == _NONE):
             return False
         if not self._take_position(values, 3):
             return False
         if speed != _NONE:
-            values[self._speed] = (speed * 463 + self._knot // 2) // self._knot  # 1 knot = 463/900 m/s
+            values[_SPEED] = (speed * 463 + self._knot // 2) // self._knot  # 1 knot = 463/900 m/s
         if course != _NONE:
-            values[self._course] = course
+            values[_COURSE] = course
         return True
 
     def _take_gga(self, values):
@@ -188,19 +192,19 @@ class NmeaReader:
         if not 0 <= quality <= 9 or not (-1 < satellites <= 254 or satellites == _NONE):
             return False
         if quality == 0:
-            values[self._latitude] = values[self._longitude] = self._no_position
-            values[self._height] = self._no_height
+            values[_LATITUDE] = values[_LONGITUDE] = self._no_position
+            values[_HEIGHT] = self._no_height
         elif not _HEIGHT_MIN <= height <= _HEIGHT_MAX and height != _NONE:
             return False
         elif not self._take_position(values, 2):
             return False
         elif height != _NONE:
-            values[self._height] = height
-        values[self._quality] = quality
+            values[_HEIGHT] = height
+        values[_QUALITY] = quality
         if satellites != _NONE:
-            values[self._satellites] = satellites
+            values[_SATELLITES] = satellites
         if hdop >= 0:
-            values[self._hdop] = min(hdop, 254)
+            values[_HDOP] = min(hdop, 254)
         return True
 
     def _take_pubx(self, values):
@@ -210,7 +214,7 @@ class NmeaReader:
         if down != _NONE:
             if not -32767 <= down <= 32767:
                 return False
-            values[self._vertical_speed] = -down
+            values[_VERTICAL_SPEED] = -down
         return True
 
     def _take_position(self, values, field):
@@ -220,8 +224,8 @@ class NmeaReader:
         west = self._letter(field + 3)
         if latitude == _NONE or longitude == _NONE or south not in (0x4E, 0x53) or west not in (0x45, 0x57):
             return False
-        values[self._latitude] = -latitude if south == 0x53 else latitude
-        values[self._longitude] = -longitude if west == 0x57 else longitude
+        values[_LATITUDE] = -latitude if south == 0x53 else latitude
+        values[_LONGITUDE] = -longitude if west == 0x57 else longitude
         return True
 
     def _letter(self, field):

@@ -19,7 +19,7 @@ class Parity:
     """
 
     def __init__(self, region, flight, depth, rate):
-        self._region = region
+        self.region = region
         self._flight = flight
         self.depth = depth
         self.rate = rate
@@ -50,10 +50,11 @@ class Parity:
 
     def _take(self, place):
         # Only whole blocks of this flight count; anything else stands for zeros, here and on the ground.
-        sector = self._region.whole_block(place, BLOCK_FLIGHT, self._flight)
+        sector = self.region.whole_block(place, BLOCK_FLIGHT, self._flight)
         if sector is None or sector[_FLAGS] & FLAG_PARITY:
             return
         self._taken += 1
+        # Plain bytecode: one block in two seconds is not worth machine code, which each processor needs of its own.
         buffer = self.buffer
         for i in range(BLOCK_SIZE - MEMBER_FIRST):
             buffer[PARITY_FIRST + i] ^= sector[MEMBER_FIRST + i]

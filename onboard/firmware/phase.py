@@ -5,12 +5,12 @@
 # still while the other moves has no opinion: a frozen sensor must neither start nor hide a change.
 
 from protocol.constant import const
-from protocol.table import PHASES
 
-WAITING = PHASES.index("waiting")
-CLIMBING = PHASES.index("climbing")
-FALLING = PHASES.index("falling")
-LANDED = PHASES.index("landed")
+# Numbers of protocol/table.py; a test compares them.
+WAITING = const(0)
+CLIMBING = const(1)
+FALLING = const(2)
+LANDED = const(3)
 
 _LEAVE_M = const(150)  # a move away from the ground of this size is a flight
 _BURST_M = const(100)  # a loss of this size against the greatest height ends the climb
@@ -19,6 +19,7 @@ _STILL_M = const(15)  # on the ground, the height stays within this
 _STILL_S = const(60)  # for this long
 _AGREE_S = const(3)  # an opinion must last this long
 _ALONE_S = const(60)  # and this long if the other source does not share it
+_JUMP_M = const(300)  # between two readings; nothing under a balloon moves like this
 _SILENT_S = const(10)  # a source without a reading for this long has no opinion
 _FROZEN_S = const(30)  # nor one that says the same for this long
 _FROZEN_M = const(50)  # while the other one moves by more than this
@@ -62,8 +63,12 @@ class HeightTrack:
         self._other = 0  # what the other source said then
 
     def feed(self, height):
-        """Take a height in whole metres, or None if there is no reading."""
-        if height is None:
+        """Take a height in whole metres, or None if there is no reading.
+
+        A jump is not taken: one wild reading would stay the greatest or the least height. If the height stays there,
+        the track begins anew after _SILENT_S.
+        """
+        if height is None or self.is_alive and abs(height - self.height) > _JUMP_M:
             self._silent += 1
             if self._silent >= _SILENT_S:
                 self.is_alive = False

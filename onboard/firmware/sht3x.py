@@ -3,7 +3,7 @@
 from protocol.constant import const
 
 _SINGLE_SHOT = const(b"\x24\x00")  # high repeatability, no clock stretching
-CONVERSION_MS = 17  # 15.5 ms at most, and the tick at which the wait begins may be almost over
+_CONVERSION_MS = const(17)  # 15.5 ms at most, and the tick at which the wait begins may be almost over
 _CRC_POLYNOMIAL = const(0x31)
 _CRC_START = const(0xFF)
 
@@ -23,8 +23,9 @@ class SHT3x:
         self.humidity = 0
 
     def convert(self):
-        """Start a measurement of both."""
+        """Start a measurement of both. Returns ms until it can be fetched."""
         self._i2c.writeto(self._address, _SINGLE_SHOT)
+        return _CONVERSION_MS
 
     def fetch(self):
         """Read the words of the measurement into `temperature` and `humidity`."""

@@ -4,21 +4,21 @@ from onboard.firmware.events import error_number
 from onboard.firmware.parity import Parity
 from protocol.block import BlockBuilder
 from protocol.constant import const
-from protocol.table import DEVICES, event_code
 from protocol.tick import tick_add, tick_difference
 
-QUEUE_BLOCKS = 6  # buffers in all: one is open, the others may wait for a slow card
-CLOSE_AGE_MS = 1900  # a block is closed at this age, so that it is written before two seconds are over
-RETRY_MS = 1000  # pause after the card refused a block
-TRIES = 3  # refusals after which the next sector is tried: one bad sector must not end the log
+QUEUE_BLOCKS = const(6)  # buffers in all: one is open, the others may wait for a slow card
+CLOSE_AGE_MS = const(1850)  # age at which a block is closed: on the card within two seconds, even if it pauses
+RETRY_MS = const(1000)  # pause after the card refused a block
+TRIES = const(3)  # refusals after which the next sector is tried: one bad sector must not end the log
 _COUNT_MAX = const(65534)
 _LAST_SECTORS = const(3)
 
-_CARD = DEVICES.index("card")
-_BLOCKS_LOST = event_code("blocks lost")
-_DEVICE_FAILED = event_code("device failed")
-_DEVICE_RETURNED = event_code("device returned")
-_CARD_FULL = event_code("card full")
+# Numbers of protocol/table.py; a test compares them.
+_CARD = const(0)
+_DEVICE_FAILED = const(3)
+_DEVICE_RETURNED = const(4)
+_BLOCKS_LOST = const(5)
+_CARD_FULL = const(7)
 
 
 class BlockStore:
@@ -39,6 +39,8 @@ class BlockStore:
         self.phase = 0
         self._builders = [BlockBuilder() for _ in range(QUEUE_BLOCKS)]
         self._open = 0  # index of the builder that takes records
+        self._builder = self._builders[0]  # and itself
+        self._oldest = 0  # tick from which its age counts
         self.waiting = 0  # closed blocks behind it, oldest first
         self._number = 0
         self._retry_at = 0
@@ -51,15 +53,34 @@ class BlockStore:
         self.write_time_slowest = 0
         self.card_errors = 0
 
+    def take(self, region, boot):
+        """Begin the log on a card that comes late. What was logged until then is lost: it has no boot's number."""
+        self._region = region
+        self._parity.region = region
+        self._boot = boot
+        self.lost += self.waiting
+        if self._builders[self._open].is_open:
+            self._builders[self._open].is_open = False
+            self.lost += 1
+        self.waiting = 0
+
     def emit(self, layout, tick):
         """Put the layout's values, sampled at that tick, into the log."""
-        builder = self._builders[self._open]
-        if builder.is_open and not builder.fits(layout, tick):
+        builder = self._builder
+        if builder.is_open:
+            if builder.add(layout, tick):
+                return
             self._close()
-            builder = self._builders[self._open]
-        if not builder.is_open:
-            builder.open(tick)
+            builder = self._builder
+        self._oldest = tick
+        builder.open(tick)
         builder.add(layout, tick)
+
+    def emit_late(self, layout, tick):
+        """As emit, for what was sampled so long ago that the open block may have been opened since."""
+        self.emit(layout, tick)
+        if tick_difference(tick, self._oldest) < 0:
+            self._oldest = tick
 
     def _close(self):
         if self.waiting == QUEUE_BLOCKS - 1:
@@ -69,26 +90,26 @@ class BlockStore:
             return
         self._builders[self._open].is_open = False
         self._open = (self._open + 1) % QUEUE_BLOCKS
+        self._builder = self._builders[self._open]
         self.waiting += 1
 
     def close_if_old(self, now):
-        """Close the open block when its first record is old enough."""
-        builder = self._builders[self._open]
-        if builder.is_open and tick_difference(now, builder.tick) >= CLOSE_AGE_MS:
+        """Close the open block when its oldest record is old enough."""
+        if self._builder.is_open and tick_difference(now, self._oldest) >= CLOSE_AGE_MS:
             self._close()
 
     def close_now(self):
         """Close the open block, whatever its age, for an orderly end."""
-        if self._builders[self._open].is_open:
+        if self._builder.is_open:
             self._close()
 
     def write_one(self, now):
-        """Write the oldest waiting block, if there is one and the card may be tried; or do a step for the parity
-        that has to be written first.
+        """Write the oldest waiting block, if there is one and the card may be tried; or do a step for the
+        parity that comes first. That is not put off until a block waits, which would then come late.
         """
         self.wrote_parity = False
         self.is_busy = False
-        if self.waiting == 0 or self._region is None:
+        if self._region is None or self.waiting == 0 and not self._parity.is_due(self._region.next):
             return
         if self._failing and tick_difference(now, self._retry_at) < 0:
             return
@@ -106,6 +127,8 @@ class BlockStore:
                 if self.is_busy:
                     return
                 buffer = self._parity.buffer
+            elif self.waiting == 0:
+                return
             else:
                 buffer = self._finished(place)
             self._region.write(buffer)

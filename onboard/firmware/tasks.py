@@ -5,39 +5,63 @@
 
 from onboard.firmware.analog import mean_u16
 from onboard.firmware.events import error_number
-from onboard.firmware.ms5611 import CONVERSION_MS as PRESSURE_MS
-from onboard.firmware.ms5611 import RESET_MS
-from onboard.firmware.nmea import NmeaReader
 from onboard.firmware.scheduler import Task
-from onboard.firmware.sht3x import CONVERSION_MS as HUMIDITY_MS
 from protocol.constant import const
 from protocol.record import Layout
-from protocol.table import DEVICES, event_code
-from protocol.tick import tick_add
+from protocol.table import DEVICES
+from protocol.tick import tick_difference
 
-_GNSS_POLL_MS = const(50)  # at 9600 baud 48 characters come in this time; boards buffer 256 and more
-_GNSS_PAUSE_MS = const(150)  # a silence of this length ends an epoch
-_GNSS_SILENT_MS = const(10000)  # a receiver without an epoch for this long has failed
-_GNSS_READ_MAX = const(512)  # bytes that one poll takes at most
+# What a task does between two steps.
+_IDLE = const(0)
+_RESETTING = const(1)
+_MEASURING = const(2)
+_CHIP = const(3)  # waits for the humidity chip
+_THERMOMETER = const(4)  # waits for the thermometer
 
-_DEVICE_FAILED = event_code("device failed")
-_DEVICE_RETURNED = event_code("device returned")
-_TIMEOUT = OSError(110)  # ETIMEDOUT; made once, since raising would allocate
+# Events of protocol/table.py; a test compares them.
+_DEVICE_FAILED = const(3)
+_DEVICE_RETURNED = const(4)
+
+_PATIENCE_MAX = const(16)  # good readings in a row
+_IN_A_ROW = const(10)  # failures after which a device is asked less often
+_REST_MS = const(400)
 
 
 class Device:
-    """Keeps account of one device's failures and tells the events."""
+    """Keeps account of one device's failures and tells the events.
+
+    A device that comes and goes must not fill the log: each return is told after twice as many good readings as the
+    one before, until it works for longer.
+    """
 
     def __init__(self, name, events):
         self._number = DEVICES.index(name)
         self._events = events
-        self.failures = 0
+        self.failures = 0  # since it was last said to work
+        self._in_a_row = 0
+        self._good = 0  # readings in a row
+        self._patience = 1  # of them, until a return is told
+        self._asked_at = 0
 
     def failed(self, error):
         """Note a failed reading."""
         self.failures += 1
+        self._in_a_row += 1
+        self._good = 0
         if self.failures == 1:
             self._events.note(_DEVICE_FAILED, self._number, error_number(error))
+
+    def rests(self, now):
+        """True if a device that failed many times in a row should be left alone now: a bus that is held down takes the
+        time of all others. That counts as a failure too.
+        """
+        if self._in_a_row < _IN_A_ROW:
+            return False
+        if tick_difference(now, self._asked_at) >= _REST_MS:
+            self._asked_at = now
+            return False
+        self.failures += 1
+        return True
 
     def told(self, error):
         """Note a reading that failed with an error, or that came (None)."""
@@ -48,13 +72,24 @@ class Device:
 
     def works(self):
         """Note a reading that came."""
+        self._in_a_row = 0
         if self.failures:
-            self._events.note(_DEVICE_RETURNED, self._number, self.failures)
-            self.failures = 0
+            self._good += 1
+            if self._good >= self._patience:
+                self._events.note(_DEVICE_RETURNED, self._number, self.failures)
+                self.failures = 0
+                self._good = 0
+                self._patience = min(2 * self._patience, _PATIENCE_MAX)
+        elif self._patience > 1:
+            self._good += 1
+            if self._good >= _PATIENCE_MAX:
+                self._patience = 1
 
 
 def read_adc(adc, layout, field):
     """Put the mean reading of an ADC into a field, the missing value if it fails. Returns the error, or None."""
+    if adc is None:
+        return None  # not on this board: the field stays missing
     try:
         layout.values[field] = mean_u16(adc)
     except OSError as error:
@@ -63,7 +98,10 @@ def read_adc(adc, layout, field):
 
 
 class PressureTask(Task):
-    """Pressure, then temperature of the barometer; keeps the last pressure for the phase."""
+    """Pressure, and temperature of the barometer; keeps the last pressure for the phase.
+
+    chip: a barometer's driver: words, reset_ms, reset(), read_prom(), start(), proceed(), pressure_pa().
+    """
 
     def __init__(self, period, chip, store, events, tell_words):
         Task.__init__(self, period)
@@ -72,101 +110,142 @@ class PressureTask(Task):
         self._tell_words = tell_words  # called with the calibration words if they come after the manifest
         self._device = Device("barometer", events)
         self._layout = Layout("pressure")
-        self._d1 = self._layout.index("pressure_counts")
-        self._d2 = self._layout.index("temperature_counts")
+        self._pressure = self._layout.index("pressure_counts")
+        self._temperature = self._layout.index("temperature_counts")
         self._tick = 0
-        self._state = 0
+        self._state = _IDLE
         self._restart = chip.words is None
         self.pressure_pa = None  # of the last sample, None if it failed
 
     def step(self, now):
+        state = self._state
+        self._state = _IDLE  # unless this step gets as far as to say otherwise
         try:
-            return self._advance(now)
+            if state != _IDLE or not self._device.rests(now):
+                return self._advance(now, state)
+            self._tick = now
         except OSError as error:
             self._device.failed(error)
             self._restart = True
-            self._layout.clear()
-            self._finish(None)
-            return 0
+        self._layout.clear()
+        self._finish(None)
+        return 0
 
-    def _advance(self, now):
+    def _advance(self, now, state):
         chip = self._chip
-        values = self._layout.values
-        if self._state == 0:
-            self._tick = now
-            if self._restart:
-                chip.reset()
-                self._state = 3
-                return RESET_MS
-            return self._begin()
-        if self._state == 1:
-            values[self._d1] = chip.read_counts()
-            chip.convert_temperature()
-            self._state = 2
-            return PRESSURE_MS
-        if self._state == 3:
+        if state == _MEASURING:
+            values = self._layout.values
+            wait = chip.proceed(values, self._pressure, self._temperature)
+            if wait:
+                self._state = _MEASURING
+                return wait
+            self._device.works()
+            self._finish(chip.pressure_pa(values[self._pressure], values[self._temperature]))
+            return 0
+        if state == _RESETTING:
             if chip.words is None:
                 chip.read_prom()
                 self._tell_words(chip.words)
             self._restart = False
-            return self._begin()
-        values[self._d2] = chip.read_counts()
-        self._device.works()
-        self._finish(chip.pressure_pa(values[self._d1], values[self._d2]))
-        return 0
-
-    def _begin(self):
-        self._chip.convert_pressure()
-        self._state = 1
-        return PRESSURE_MS
+        else:
+            self._tick = now
+            if self._restart:
+                chip.reset()
+                self._state = _RESETTING
+                return chip.reset_ms
+        wait = chip.start()
+        self._state = _MEASURING
+        return wait
 
     def _finish(self, pressure_pa):
-        self._state = 0
         self.pressure_pa = pressure_pa
         self._store.emit(self._layout, self._tick)
 
 
-class AirTask(Task):
-    """Outside thermometer on the ADC, humidity chip on I2C. One may fail without the other."""
+class NoBarometer:
+    """Stands for the PressureTask of a board without a barometer."""
 
-    def __init__(self, period, adc, chip, store, events):
+    pressure_pa = None
+
+
+class AirTask(Task):
+    """Outside thermometer and humidity chip. Each may fail without the other, or be None: not on this board.
+
+    thermometer: start() -> ms until it is ready, 0: at once; counts() -> 0 .. 65534.
+    """
+
+    def __init__(self, period, thermometer, chip, store, events):
         Task.__init__(self, period)
-        self._adc = adc
+        self._thermometer = thermometer
         self._chip = chip
         self._store = store
-        self._device = Device("humidity", events)
-        self._thermometer = Device("outside_temperature", events)
+        self._thermometer_account = Device("outside_temperature", events)
+        self._chip_account = Device("humidity", events)
         self._layout = Layout("air")
         self._temperature = self._layout.index("temperature_counts")
         self._humidity = self._layout.index("humidity_counts")
         self._chip_temperature = self._layout.index("humidity_temperature_counts")
         self._tick = 0
-        self._converting = False
+        self._state = _IDLE
+        self._thermometer_wait = 0  # ms until its reading is ready; 0: there is none to come
+        self._chip_wait = 0
+        self.outside_counts = self._layout.missing[self._temperature]  # of the last sample
 
     def step(self, now):
-        if not self._converting:
-            self._tick = now
-            self._layout.clear()
-            self._thermometer.told(read_adc(self._adc, self._layout, self._temperature))
+        state = self._state
+        self._state = _IDLE  # unless this step gets as far as to say otherwise
+        if state == _IDLE:
+            self._begin(now)
+            if self._chip_wait:
+                self._state = _CHIP
+                return self._chip_wait
+        if state == _CHIP:
+            self._read_chip()
+        if state != _THERMOMETER:
+            wait = self._thermometer_wait - self._chip_wait
+            if wait > 0:
+                self._state = _THERMOMETER
+                return wait
+        if self._thermometer_wait:
+            self._read_thermometer()
+        self.outside_counts = self._layout.values[self._temperature]
+        self._store.emit(self._layout, self._tick)
+        return 0
+
+    def _begin(self, now):
+        self._tick = now
+        self._layout.clear()
+        self._thermometer_wait = 0
+        self._chip_wait = 0
+        if self._thermometer is not None:
             try:
-                self._chip.convert()
+                self._thermometer_wait = self._thermometer.start()
+                if not self._thermometer_wait:
+                    self._read_thermometer()
             except OSError as error:
-                self._device.failed(error)
-                self._store.emit(self._layout, self._tick)
-                return 0
-            self._converting = True
-            return HUMIDITY_MS
-        self._converting = False
+                self._thermometer_account.failed(error)
+        if self._chip is not None:
+            try:
+                self._chip_wait = self._chip.convert()
+            except OSError as error:
+                self._chip_account.failed(error)
+
+    def _read_thermometer(self):
+        try:
+            self._layout.values[self._temperature] = self._thermometer.counts()
+            self._thermometer_account.works()
+        except OSError as error:
+            self._thermometer_account.failed(error)
+
+    def _read_chip(self):
         try:
             self._chip.fetch()
             values = self._layout.values
             values[self._humidity] = min(self._chip.humidity, 65534)
             values[self._chip_temperature] = min(self._chip.temperature, 65534)
-            self._device.works()
+            self._chip_account.works()
         except OSError as error:
-            self._device.failed(error)
-        self._store.emit(self._layout, self._tick)
-        return 0
+            self._chip_account.failed(error)
 
 
 class MotionTask(Task):
@@ -183,6 +262,9 @@ class MotionTask(Task):
         self._started = False
 
     def step(self, now):
+        if self._device.rests(now):
+            self._store.emit(self._layout, now)  # it is clear since the failure
+            return 0
         try:
             if not self._started:
                 self._chip.start()
@@ -198,7 +280,7 @@ class MotionTask(Task):
 
 
 class PowerTask(Task):
-    """Battery and rail on the ADC, board temperature from the motion chip."""
+    """Battery and rail on the ADC, board temperature from the motion chip. What is None is not on this board."""
 
     def __init__(self, period, battery, rail, chip, store, events):
         Task.__init__(self, period)
@@ -211,71 +293,20 @@ class PowerTask(Task):
         self._battery_counts = self._layout.index("battery_counts")
         self._rail_counts = self._layout.index("rail_counts")
         self._temperature = self._layout.index("board_temperature_counts")
+        self.battery_counts = self._layout.missing[self._battery_counts]  # of the last sample
+        self.board_counts = self._layout.missing[self._temperature]
 
     def step(self, now):
         values = self._layout.values
         battery_error = read_adc(self._battery, self._layout, self._battery_counts)
         rail_error = read_adc(self._rail, self._layout, self._rail_counts)
         self._device.told(battery_error or rail_error)
-        try:
-            values[self._temperature] = self._chip.temperature()
-        except OSError:  # the motion task, on the same chip, tells the event
-            values[self._temperature] = self._layout.missing[self._temperature]
+        if self._chip is not None:
+            try:
+                values[self._temperature] = self._chip.temperature()
+            except OSError:  # the motion task, on the same chip, tells the event
+                values[self._temperature] = self._layout.missing[self._temperature]
+        self.battery_counts = values[self._battery_counts]
+        self.board_counts = values[self._temperature]
         self._store.emit(self._layout, now)
         return 0
-
-
-class GnssTask(Task):
-    """Polls the receiver's UART and logs each epoch when it is complete."""
-
-    is_sampling = False  # the receiver's characters wait in the UART's buffer
-
-    def __init__(self, uart, baud, store, events):
-        Task.__init__(self, _GNSS_POLL_MS)
-        self._uart = uart
-        self._device = Device("gnss", events)
-        self._silent_ms = 0
-        self._baud = baud
-        self._store = store
-        self._reader = NmeaReader(baud, self._log)
-        self._buffer = bytearray(64)
-        self._quiet = 0
-        layout = self._reader.layout
-        self._height = layout.index("height")
-        self._metre = layout.divisor("height")
-        self._missing = layout.missing[self._height]
-        self.height_m = None  # of the last epoch, None if it had no fix
-        self.fresh = False
-
-    def step(self, now):
-        self._silent_ms += _GNSS_POLL_MS
-        if self._silent_ms == _GNSS_SILENT_MS:
-            self._device.failed(_TIMEOUT)
-        waiting = self._uart.any()
-        if not waiting:
-            self._quiet += _GNSS_POLL_MS
-            if self._quiet >= _GNSS_PAUSE_MS:
-                self._reader.finish()
-            return 0
-        self._quiet = 0
-        taken = 0
-        while waiting > 0 and taken < _GNSS_READ_MAX:
-            count = self._uart.readinto(self._buffer, min(waiting, len(self._buffer)))
-            if not count:
-                break
-            taken += count
-            # What still waits came behind this piece, so this piece was complete so much earlier. A port
-            # that says 1 whatever waits costs some accuracy here, nothing else.
-            behind = max(waiting - count, 0)
-            self._reader.feed(self._buffer, count, tick_add(now, -(behind * 10000 // self._baud)))
-            waiting = self._uart.any()
-        return 0
-
-    def _log(self):
-        reader = self._reader
-        height = reader.layout.values[self._height]
-        self.height_m = None if height == self._missing else height // self._metre
-        self.fresh = True
-        self._silent_ms = 0
-        self._device.works()
-        self._store.emit(reader.layout, reader.tick)

@@ -5,13 +5,21 @@ from onboard.firmware.scheduler import Task
 from protocol.constant import const
 from protocol.manifest import Pieces
 from protocol.record import Layout
-from protocol.table import event_code
 
-_PHASE_CHANGED = event_code("phase changed")
+_PHASE_CHANGED = const(2)  # the event of protocol/table.py; a test compares them
 _PHASE_PERIOD_MS = const(1000)
 _PIECE_PERIOD_MS = const(20)  # between two pieces of a manifest, so that a repeat does not crowd out samples
 _PARITY_STEP_MS = const(5)  # between two steps for a parity block, so that closed blocks do not wait long
 _AGE_PERIOD_MS = const(50)  # how often the open block's age is looked at
+
+# The places of the fields in a health record; a test compares them with protocol/table.py.
+_QUEUE_FILL = const(0)
+_MISSED_SAMPLES = const(1)
+_WRITE_TIME_LAST = const(2)
+_WRITE_TIME_SLOWEST = const(3)
+_CARD_ERRORS = const(4)
+_FREE_HEAP = const(5)
+_RESET_CAUSE = const(6)
 
 
 class PhaseTask(Task):
@@ -45,27 +53,18 @@ class HealthTask(Task):
         self._store = store
         self._board = board
         self._layout = Layout("health")
-        index = self._layout.index
-        self._fields = [
-            index(name)
-            for name in (
-                "queue_fill", "missed_samples", "write_time_last", "write_time_slowest", "card_errors",
-                "free_heap", "reset_cause",
-            )
-        ]
 
     def step(self, now):
         values = self._layout.values
-        fields = self._fields
         store = self._store
-        values[fields[0]] = store.waiting
-        values[fields[1]] = min(self._scheduler.missed, 65534)
-        values[fields[2]] = store.write_time_last
-        values[fields[3]] = store.write_time_slowest
-        values[fields[4]] = store.card_errors
+        values[_QUEUE_FILL] = store.waiting
+        values[_MISSED_SAMPLES] = min(self._scheduler.missed, 65534)
+        values[_WRITE_TIME_LAST] = store.write_time_last
+        values[_WRITE_TIME_SLOWEST] = store.write_time_slowest
+        values[_CARD_ERRORS] = store.card_errors
         free = self._board.free_heap()
-        values[fields[5]] = self._layout.missing[fields[5]] if free is None else free
-        values[fields[6]] = self._board.reset_cause
+        values[_FREE_HEAP] = self._layout.missing[_FREE_HEAP] if free is None else free
+        values[_RESET_CAUSE] = self._board.reset_cause
         self._scheduler.missed = 0
         store.write_time_slowest = 0
         store.card_errors = 0
@@ -78,34 +77,35 @@ class ManifestTask(Task):
 
     is_sampling = False
 
-    def __init__(self, period, text, store):
+    def __init__(self, period, texts, store):
         Task.__init__(self, period)
-        self._layout = Layout("manifest")
-        self._pieces = Pieces(self._layout, "text", text)
+        self.layout = Layout("manifest")
+        self.pieces = Pieces(self.layout, "text", *texts)
         self._store = store
 
     def log_whole(self, board):
         """Log all pieces at once: the start of a boot."""
-        self._pieces.restart()
-        while self._pieces.pending():
-            self._pieces.fill()
-            self._store.emit(self._layout, board.ticks_ms())
+        self.pieces.restart()
+        while self.pieces.pending():
+            self.pieces.fill()
+            self._store.emit(self.layout, board.ticks_ms())
             self._store.write_one(board.ticks_ms())
             while self._store.is_busy:  # the log's place of parity may fall into the start of a boot
                 self._store.write_one(board.ticks_ms())
 
     def step(self, now):
-        if not self._pieces.pending():
-            self._pieces.restart()
-        self._pieces.fill()
-        self._store.emit(self._layout, now)
-        return _PIECE_PERIOD_MS if self._pieces.pending() else 0
+        if not self.pieces.pending():
+            self.pieces.restart()
+        self.pieces.fill()
+        self._store.emit(self.layout, now)
+        return _PIECE_PERIOD_MS if self.pieces.pending() else 0
 
 
 class CardTask(Task):
     """Closes blocks that are old enough and writes one closed block at a time."""
 
     is_sampling = False
+    is_vital = True
 
     def __init__(self, store):
         Task.__init__(self, _AGE_PERIOD_MS)
@@ -114,4 +114,4 @@ class CardTask(Task):
     def step(self, now):
         self._store.close_if_old(now)
         self._store.write_one(now)
-        return _PARITY_STEP_MS if self._store.is_busy else 0
+        return _PARITY_STEP_MS if self._store.is_busy or self._store.wrote_parity else 0
