@@ -8,6 +8,8 @@ from array import array
 ROWS_AT_ONCE = 32
 SENTENCES_ROW = 512  # bytes: length (2), then the sentences of one second
 INDEX_NAME = "tape.json"
+SENTENCES_NAME = "gnss.bin"
+LOW_NAME = "gnss-low.bin"
 
 
 class Stream:
@@ -40,8 +42,8 @@ class Stream:
 class Sentences:
     """What the GNSS receiver sends, second by second."""
 
-    def __init__(self, folder, rows):
-        self._file = open(folder + "/gnss.bin", "rb")
+    def __init__(self, folder, rows, name):
+        self._file = open(folder + "/" + name, "rb")
         self._rows = rows
         self._row = bytearray(SENTENCES_ROW)
         self._second = -1
@@ -70,7 +72,9 @@ class Tape:
         self.length_ms = index["length_ms"]
         self.gnss_delay_ms = index["gnss_delay_ms"]
         self.drift_ppm = index["drift_ppm"]
-        self.sentences = Sentences(folder, index["seconds"])
+        self.sentences = Sentences(folder, index["seconds"], SENTENCES_NAME)
+        # What a receiver that takes commands says as long as its dynamic model does not fly.
+        self.low_sentences = Sentences(folder, index["seconds"], LOW_NAME) if index.get("has_low") else None
         self.streams = {}
         for name in index["streams"]:
             period_ms, columns, rows = index["streams"][name]

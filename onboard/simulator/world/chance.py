@@ -7,7 +7,10 @@ import numpy as np
 
 # The numbers are part of what a seed means: give a new purpose a new number, and the noise of
 # all others stays as it was.
-_PURPOSES = {"gusts": 0, "barometer": 1, "analog": 2, "humidity": 3, "motion": 4, "gnss": 5}
+_PURPOSES = {
+    "gusts": 0, "barometer": 1, "analog": 2, "humidity": 3, "motion": 4, "gnss": 5,
+    "outside_temperature": 6, "onewire": 7,
+}  # fmt: skip
 
 
 def generator(seed, purpose):

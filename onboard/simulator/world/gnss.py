@@ -13,6 +13,9 @@ from onboard.simulator.world.balloon import FlightError
 from onboard.simulator.world.chance import gauss_markov, generator
 
 GEOID_SEPARATION_M = 43.5  # about right for the Great Hungarian Plain; constant over a flight
+# Of a u-blox receiver whose dynamic model is "portable", as after power-on; airborne ones reach 50 km and more. Source:
+# integration manual of the generation 10, "Dynamic platform", details of the models.
+PORTABLE_CEILING_M = 12000.0
 _KNOT_M_S = 1852.0 / 3600.0
 _TIME_KNOWN_S = 12  # a cold receiver has the time some seconds before it has a position
 _FIRST_FIX_S = (33, 38)
@@ -31,8 +34,8 @@ def gnss_sentences(truth, mission, seed):
     $GNRMC, $GNGGA and $PUBX,00, each ended by CR LF. When it is sent is the caller's business.
     Raises FlightError when the mission asks for another kind of receiver.
     """
-    if mission.gnss.chip != "nmea":
-        raise FlightError(f"gnss.chip {mission.gnss.chip!r} is not simulated; use 'nmea'")
+    if mission.gnss.chip not in ("nmea", "ubx"):
+        raise FlightError(f"gnss.chip {mission.gnss.chip!r} is not simulated; use 'nmea' or 'ubx'")
     random = generator(seed, "gnss")
     seconds = np.arange(int(truth.time_s[-1] + 1e-6) + 1)
     state = _with_noise(truth, seconds, mission.gnss.noise_m, random)

@@ -6,6 +6,8 @@ Source: TE Connectivity, MS5611-01BA03 data sheet, "Pressure and temperature cal
 
 import numpy as np
 
+EXAMPLE_WORDS = (40127, 36924, 23317, 23282, 33464, 28312)  # the data sheet's example
+
 _TWENTY = 2000  # 0.01 degC, below which the second order applies
 _MINUS_FIFTEEN = -1500  # 0.01 degC, below which a further term applies
 

@@ -4,20 +4,35 @@ import numpy as np
 
 from ground.physics.moisture import saturation_vapour_pressure_pa
 from onboard.simulator.world.balloon import FlightError
+from onboard.simulator.world.bmp280_counts import EXAMPLE_WORDS, bmp280_counts
 from onboard.simulator.world.chance import first_order_lag, generator
 from onboard.simulator.world.flight import SAMPLE_S
 from onboard.simulator.world.motion import motion_stream
+from onboard.simulator.world.ms5611_counts import EXAMPLE_WORDS as MS5611_EXAMPLE_WORDS
 from onboard.simulator.world.ms5611_counts import ms5611_counts
 from onboard.simulator.world.power import battery_voltage_v
 from onboard.simulator.world.stream import as_stream, stream_times_s
+from onboard.simulator.world.thermometers import (
+    lag_s,
+    ntc_resistance_ohm,
+    onewire_stream,
+    outside_element_celsius,
+    pt1000_resistance_ohm,
+    tmp117_stream,
+)
+
+_CHIPS = {
+    "barometer": ("ms5611", "bmp280", "none"),
+    "outside_temperature": ("pt1000_divider", "ntc_divider", "tmp117", "ds18b20", "none"),
+    "humidity": ("sht3x", "none"),
+    "motion": ("mpu6050", "none"),
+}
 
 # The inside of the box: foam and the electronics' own heat. Common practice, no source.
 _INDOORS_K = 293.15  # the box comes out of a room
 _INSIDE_TIME_CONSTANT_S = 1200.0
 _SELF_HEATING_K = 28.0
 
-_STANDARD_DENSITY_KG_M3 = 1.225  # ISO 2533, sea level
-_SLOWEST_FACTOR = 6.0
 _HUMIDITY_CHIP_LAG_S = 8.0  # SHT3x data sheet: more than 2 s, on its board several times that
 _HUMIDITY_FILM_LAG_S = 8.0  # SHT3x data sheet, response time 63 % of the relative humidity
 _HUMIDITY_NOISE_PERCENT = 0.2
@@ -34,19 +49,51 @@ def device_streams(truth, mission, seed):
 
     truth: a Truth. mission: its Mission. seed: int, 0 or more; it decides the noise. Every
     stream has its own random numbers.
-    Returns a dict of Streams: "barometer", "analog", "humidity", "motion"; the functions that
-    make them name the columns. Raises FlightError when the mission asks for a chip that is
-    not simulated, or a number of its sections cannot be.
+    Returns a dict of Streams: always "analog"; "barometer", "humidity", "motion", "outside_temperature" (a
+    TMP117) and "onewire" (all DS18B20) if the mission has them; the functions that make them name the
+    columns.
+    Raises FlightError when the mission asks for a chip that is not simulated, or a number of its sections
+    cannot be.
     """
-    for section, chip in (
-        ("barometer", "ms5611"),
-        ("outside_temperature", "pt1000_divider"),
-        ("humidity", "sht3x"),
-        ("motion", "mpu6050"),
-    ):
+    _check_chips(mission)
+    _check_numbers(mission)
+    inside_k = inside_temperature_k(truth)
+
+    def random(purpose):
+        return generator(seed, purpose)
+
+    streams = {"analog": analog_stream(truth, inside_k, mission, random("analog"))}
+    if mission.barometer.chip != "none":
+        streams["barometer"] = barometer_stream(truth, inside_k, mission.barometer, random("barometer"))
+    if mission.humidity.chip != "none":
+        streams["humidity"] = humidity_stream(truth, random("humidity"))
+    if mission.motion.chip != "none":
+        streams["motion"] = motion_stream(truth, inside_k, mission.motion, random("motion"))
+    outside = mission.outside_temperature
+    if outside.chip == "tmp117":
+        streams["outside_temperature"] = tmp117_stream(truth, outside, random("outside_temperature"))
+    if outside.chip == "ds18b20" or mission.probes:
+        streams["onewire"] = onewire_stream(truth, inside_k, mission, random("onewire"))
+    return streams
+
+
+def _check_chips(mission):
+    for section, chips in _CHIPS.items():
         given = getattr(mission, section).chip
-        if given != chip:
-            raise FlightError(f"{section}.chip {given!r} is not simulated; use {chip!r}")
+        if given not in chips:
+            known = " or ".join(map(repr, chips))
+            raise FlightError(f"{section}.chip {given!r} is not simulated; use {known}")
+    for number, probe in enumerate(mission.probes, 1):
+        if probe.chip != "ds18b20":
+            raise FlightError(f"probes {number}: chip {probe.chip!r} is not simulated; use 'ds18b20'")
+
+
+def _check_numbers(mission):
+    outside = mission.outside_temperature
+    if outside.chip == "ntc_divider":
+        words = outside.steinhart_hart
+        if len(words) != 3 or not (words[1] > 0 and words[2] > 0):
+            raise FlightError("outside_temperature.steinhart_hart must be A, B, C, with B and C above zero")
     for section, key in (
         ("outside_temperature", "reference_ohm"),
         ("motion", "acceleration_range_g"),
@@ -58,13 +105,6 @@ def device_streams(truth, mission, seed):
         given = getattr(getattr(mission, section), key)
         if not given > 0:
             raise FlightError(f"{section}.{key} must be above zero, not {given}")
-    inside_k = inside_temperature_k(truth)
-    return {
-        "barometer": barometer_stream(truth, inside_k, mission.barometer, generator(seed, "barometer")),
-        "analog": analog_stream(truth, inside_k, mission, generator(seed, "analog")),
-        "humidity": humidity_stream(truth, generator(seed, "humidity")),
-        "motion": motion_stream(truth, inside_k, mission.motion, generator(seed, "motion")),
-    }
 
 
 def inside_temperature_k(truth):
@@ -76,37 +116,43 @@ def inside_temperature_k(truth):
     return first_order_lag(target, SAMPLE_S, _INSIDE_TIME_CONSTANT_S, _INDOORS_K)
 
 
-def lag_s(time_constant_s, air_density_kg_m3):
-    """Time constant of a sensor in thinner air.
+def barometer_words(barometer):
+    """The calibration words of the simulated barometer: the mission's, or those of its data sheet's example.
 
-    Convection over a small body goes about as the square root of the Reynolds number, and so of
-    the density; the factor is limited because conduction and radiation remain. Simple, no source.
+    Raises FlightError if they are not what the chip has.
     """
-    factor = np.sqrt(_STANDARD_DENSITY_KG_M3 / air_density_kg_m3)
-    return time_constant_s * np.clip(factor, 1.0, _SLOWEST_FACTOR)
+    if barometer.chip == "none":
+        return ()
+    if barometer.chip == "bmp280":
+        words = barometer.calibration or EXAMPLE_WORDS
+        unsigned = (0, 3)  # T1 and P1
+        if len(words) != 12 or not all(
+            isinstance(word, int) and (0 < word < 65536 if i in unsigned else -32768 <= word < 32768)
+            for i, word in enumerate(words)
+        ) or not words[1]:
+            raise FlightError(
+                "barometer.calibration must be T1 to T3 and P1 to P9, twelve whole numbers: "
+                "T1 and P1 from 1 to 65535, the others from -32768 to 32767"
+            )
+        return words
+    words = barometer.calibration or MS5611_EXAMPLE_WORDS
+    if len(words) != 6 or not all(isinstance(word, int) and 0 < word < 65536 for word in words):
+        raise FlightError("barometer.calibration must be C1 to C6, six whole numbers from 1 to 65535")
+    return words
 
 
 def barometer_stream(truth, inside_k, barometer, random):
-    """Make raw MS5611 counts, 100 ms, columns D1 (pressure) and D2 (temperature)."""
-    words = barometer.calibration
-    if len(words) != 6 or not all(isinstance(word, int) and 0 < word < 65536 for word in words):
-        raise FlightError("barometer.calibration must be C1 to C6, six whole numbers from 1 to 65535")
+    """Make the barometer's raw counts, 100 ms, columns pressure (D1) and temperature (D2)."""
+    words = barometer_words(barometer)
     period_ms = 100
     time_s = stream_times_s(truth, period_ms)
     pressure_pa = np.interp(time_s, truth.time_s, truth.pressure_pa)
     chip_k = np.interp(time_s, truth.time_s, inside_k)
     pressure_pa = pressure_pa + random.standard_normal(len(time_s)) * barometer.noise_pa
     chip_k = chip_k + random.standard_normal(len(time_s)) * _BAROMETER_NOISE_K
+    if barometer.chip == "bmp280":
+        return as_stream(period_ms, bmp280_counts(pressure_pa, chip_k, words), 0, 0xFFFFF)
     return as_stream(period_ms, ms5611_counts(pressure_pa, chip_k, words), 0, 0xFFFFFF)
-
-
-def pt1000_resistance_ohm(celsius):
-    """Resistance of a PT1000 element: scalar or array in degC, -200 to 850. IEC 60751:2008."""
-    celsius = np.asarray(celsius, float)
-    cold = np.minimum(celsius, 0.0)
-    return 1000.0 * (
-        1.0 + 3.9083e-3 * celsius - 5.775e-7 * celsius**2 - 4.183e-12 * (cold - 100.0) * cold**3
-    )
 
 
 def analog_stream(truth, inside_k, mission, random):
@@ -120,16 +166,14 @@ def analog_stream(truth, inside_k, mission, random):
     thermometer, board = mission.outside_temperature, mission.battery
     reference_v = board.reference_mv / 1000.0
 
-    element_k = first_order_lag(
-        truth.temperature_k,
-        SAMPLE_S,
-        lag_s(thermometer.time_constant_s, truth.air_density_kg_m3),
-        truth.temperature_k[0],
-    )
-    element_k = np.interp(time_s, truth.time_s, element_k)
-    element_k = element_k + random.standard_normal(len(time_s)) * thermometer.noise_k
-    resistance_ohm = pt1000_resistance_ohm(element_k - 273.15)
-    outside = resistance_ohm / (resistance_ohm + thermometer.reference_ohm)
+    outside = np.zeros(len(time_s))  # nothing at the pin
+    if thermometer.chip in ("pt1000_divider", "ntc_divider"):
+        celsius = outside_element_celsius(truth, thermometer, time_s, random)
+        if thermometer.chip == "pt1000_divider":
+            resistance_ohm = pt1000_resistance_ohm(celsius)
+        else:
+            resistance_ohm = ntc_resistance_ohm(celsius, thermometer.steinhart_hart)
+        outside = resistance_ohm / (resistance_ohm + thermometer.reference_ohm)
 
     cell_k = np.interp(time_s, truth.time_s, inside_k)
     battery_v = battery_voltage_v(time_s, cell_k, board.cells, board.capacity_mah)
