@@ -45,13 +45,13 @@ def make_card(path, megabytes, log_megabytes=None):
     """Write a card image with an empty FAT file system and the log file.
 
     path: Path of the image; megabytes: its size, 16 or more (FAT16 needs 4085 clusters); log_megabytes: of the log
-    file, three quarters of the card if not given.
+    file, also a fraction; three quarters of the card if not given.
     Raises RuntimeError with the interpreter's words if the file system cannot be made.
     """
     path = Path(path)
     with open(path, "wb") as file:
         file.truncate(megabytes << 20)
-    log_bytes = (megabytes << 20) * 3 // 4 if log_megabytes is None else log_megabytes << 20
+    log_bytes = (megabytes << 20) * 3 // 4 if log_megabytes is None else int(log_megabytes * (1 << 20))
     command = [*unix_command("4m"), "-c", _SCRIPT, str(path), str(log_bytes), LOG_PATH]
     done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, text=True)
     if done.returncode != 0:

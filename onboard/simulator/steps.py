@@ -1,0 +1,74 @@
+"""Steps that the demo and `loftbook simulate` share: a folder that appears whole, a flight, a recovery."""
+
+import subprocess
+import sys
+import tempfile
+from contextlib import contextmanager
+from pathlib import Path
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
+
+from ground.errors import LoftbookError
+from onboard.simulator import runners
+
+RECOVERED = "recovered"
+WITH_LOSSES = 4  # exit code of `loftbook recover`
+_NAMES = {"unix": "MicroPython, unix port", "wasm": "MicroPython, WebAssembly", "cpython": "CPython"}
+
+
+@contextmanager
+def new_folder(folder):
+    """Give (scratch folder, result folder); the result becomes `folder` if all goes well.
+
+    Raises LoftbookError if the folder exists, has no parent, or cannot be written.
+    """
+    folder = Path(folder)
+    if folder.exists() or folder.is_symlink():
+        raise LoftbookError(f"{folder}: already exists; name a new folder with -o or remove this one")
+    if not folder.absolute().parent.is_dir():
+        raise LoftbookError(f"{folder}: its parent folder does not exist; make that first")
+    try:
+        with tempfile.TemporaryDirectory(prefix=".loftbook-", dir=folder.absolute().parent) as scratch:
+            result = Path(scratch) / "result"
+            result.mkdir()
+            yield Path(scratch), result
+            result.rename(folder)
+    except OSError as error:
+        raise LoftbookError(f"{folder}: cannot be written: {error.strerror or error}") from None
+
+
+def fly(flight, staged, interpreter):
+    """Fly a prepared folder with a bar of progress on standard error.
+
+    flight, staged: Path, the second a folder for the compiled firmware; interpreter: "unix", "wasm" or "cpython".
+    Raises RunError if the interpreter stops early.
+    """
+    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True)) as progress:
+        task = progress.add_task(f"Flying on {_NAMES[interpreter]}", total=1000)
+
+        def show(permille):
+            progress.update(task, completed=permille)
+
+        if interpreter == "cpython":
+            runners.run_in_process(flight, show)
+        else:
+            runners.stage(staged)
+            run = runners.run_on_unix if interpreter == "unix" else runners.run_on_wasm
+            run(flight, staged, show)
+        show(1000)
+
+
+def recover(result, card):
+    """Run `loftbook recover` on a card in the result folder, as a team would. Returns its lines of output.
+
+    Raises LoftbookError if it fails; losses are no failure.
+    """
+    command = [sys.executable, "-m", "ground", "recover", card, "-o", RECOVERED]
+    done = subprocess.run(
+        command, cwd=result, stdin=subprocess.DEVNULL, capture_output=True, text=True, encoding="utf-8"
+    )
+    if done.returncode not in (0, WITH_LOSSES):
+        raise LoftbookError(f"loftbook recover failed: {done.stderr.strip()}")
+    return done.stdout.splitlines()
