@@ -1,0 +1,1 @@
+"""Puts the logger and its configuration onto a board."""
