@@ -82,7 +82,7 @@ def by_key(rows):
 @pytest.mark.parametrize("kind", VALUES + TIMES)
 def test_no_record_of_the_damaged_card_is_left_out_and_none_is_made_up(demo, damaged, before, kind):
     rows = by_key(rows_of(demo, kind))
-    assert len(rows) > 4
+    assert len(rows) > 3  # of the few events, two have the same time
     counts = {time: len(same) for time, same in rows.items()}
     for time, records in damaged[0][kind].items():
         assert counts[time] >= len(records)

@@ -4,8 +4,10 @@
 #
 # bench_run.py runs it.
 
-FIRST_SECTOR = 97  # of the log
-LOG_SECTORS = 60000
+from protocol.constant import const
+
+_FIRST_SECTOR = const(97)  # of the log
+_LOG_SECTORS = const(60000)
 
 
 class Card:
@@ -16,7 +18,7 @@ class Card:
         self.last = bytearray(512)
 
     def readblocks(self, number, buffer):
-        written = FIRST_SECTOR <= number < FIRST_SECTOR + self.writes
+        written = _FIRST_SECTOR <= number < _FIRST_SECTOR + self.writes
         for i in range(512):
             buffer[i] = self.last[i] if written else 0
         if number == 0:
@@ -35,7 +37,7 @@ class Card:
             for i in range(11):
                 buffer[i] = b"LOFTBOOKLOG"[i]
             buffer[26] = 2
-            size = LOG_SECTORS * 512
+            size = _LOG_SECTORS * 512
             for i in range(4):
                 buffer[28 + i] = size >> 8 * i & 0xFF
 
@@ -69,28 +71,28 @@ class Bus:
             buffer[0] = 0x68
         if register >= 0xA0:
             for i in range(2):
-                buffer[i] = PROM[register - 0xA0 + i]
+                buffer[i] = prom[register - 0xA0 + i]
 
 
-PROM = b"\x00\x00\x9c\xbf\x90\x3c\x5b\x15\x5a\xf2\x82\xb8\x6e\x98\x00\x00"  # CRC-4 in the last digit
+prom = b"\x00\x00\x9c\xbf\x90\x3c\x5b\x15\x5a\xf2\x82\xb8\x6e\x98\x00\x00"  # CRC-4 in the last digit
 
 
 class Line:
-    TEXT = (b"$GNRMC,123519.00,A,4807.03812,N,16731.00012,E,022.412,084.41,230325,,,A*", b"$GNGGA,123519.00,4807"
+    text = (b"$GNRMC,123519.00,A,4807.03812,N,16731.00012,E,022.412,084.41,230325,,,A*", b"$GNGGA,123519.00,4807"
             b".03812,N,16731.00012,E,1,08,0.91,30545.4,M,46.9,M,,*")
 
     def __init__(self, board):
         self._board = board
-        self._lines = [bytearray(text + b"00\r\n") for text in self.TEXT]
-        self._second = 0
+        self._texts = [bytearray(text + b"00\r\n") for text in self.text]
+        self._number = 0
         self._at = 0
         self._line = 2
 
-    def _begin(self):
+    def begin(self):
         self._line = 0
         self._at = 0
-        for line in self._lines:
-            line[12] = 0x30 + self._second % 10  # the seconds' units, so that epochs differ
+        for line in self._texts:
+            line[12] = 0x30 + self._number % 10  # the seconds' units, so that epochs differ
             total = 0
             for i in range(1, len(line) - 5):
                 total ^= line[i]
@@ -100,15 +102,15 @@ class Line:
 
     def any(self):
         second = self._board.ticks_ms() // 1000
-        if second != self._second:
-            self._second = second
-            self._begin()
+        if second != self._number:
+            self._number = second
+            self.begin()
         return 40 if self._line < 2 else 0
 
     def readinto(self, buffer, count):
         if self._line == 2:
             return 0
-        line = self._lines[self._line]
+        line = self._texts[self._line]
         count = min(count, len(line) - self._at)
         for i in range(count):
             buffer[i] = line[self._at + i]
@@ -123,7 +125,7 @@ class Board:
     reset_cause = 1
 
     def __init__(self):
-        self._now = 0
+        self._tick = 0
         self.card = Card()
         self.i2c = Bus(self)
         self.uart = Line(self)
@@ -132,13 +134,16 @@ class Board:
         return self
 
     def read_u16(self):
-        return self._now & 0xFFFF
+        return self._tick & 0xFFFF
 
     def ticks_ms(self):
-        return self._now
+        return self._tick
 
     def idle(self, milliseconds):
-        self._now += milliseconds
+        self._tick += milliseconds
+
+    def is_ground_test(self):
+        return False
 
     def free_heap(self):
         return 0

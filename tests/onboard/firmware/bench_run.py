@@ -11,9 +11,6 @@ gc.disable()
 from onboard.firmware.settings import Settings  # noqa: E402
 
 gc.collect()
-from onboard.firmware.tasks import Device  # noqa: E402, F401
-
-gc.collect()
 from onboard.firmware.logger import Logger  # noqa: E402
 
 gc.collect()
@@ -24,12 +21,13 @@ gc.collect()
 print("loaded", gc.mem_free())
 board = bench_board.Board()
 parity = sys.argv[2] if len(sys.argv) > 2 and sys.argv[2].startswith("[") else "[16, 10]"
-settings = Settings(bench_board.SETTINGS.replace("[16, 10]", parity))
+logger = Logger(Settings(bench_board.SETTINGS.replace("[16, 10]", parity)), board)
+del Settings  # what holds it holds its module, which only the boot needs
 gc.collect()
-logger = Logger(settings, board)
 boot = logger.boot()
 while next(boot, None):
     gc.collect()
+del boot
 print("booted", gc.mem_free())
 gc.collect()
 print("free", gc.mem_free())

@@ -235,6 +235,9 @@ class Board:
     def idle(self, milliseconds):
         self.clock.spend_us(milliseconds * 1000)
 
+    def is_ground_test(self):
+        return False
+
     def free_heap(self):
         return None
 

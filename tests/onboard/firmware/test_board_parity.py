@@ -23,8 +23,12 @@ class Region:
     def room(self):
         return 10_000 - len(self.sectors)
 
-    def prepare(self):
+    @property
+    def next(self):
         return len(self.sectors)
+
+    def prepare(self):
+        return self.next
 
     def whole_block(self, place, offset, flight):
         sector = self.sectors[place]
@@ -121,6 +125,18 @@ def test_a_reset_between_two_parity_blocks_changes_nothing():
         fill(store_on(region, boot=2), 20, salt=1)
         kinds = [bool(sector[5] & FLAG_PARITY) for sector in region.sectors]
         assert kinds == [is_parity_place(place, 4, 3) for place in range(len(kinds))]
+
+
+def test_parity_is_written_while_no_block_waits():
+    # A block that had to wait for a whole row of parity would reach the card a second late.
+    region = Region()
+    store = store_on(region)
+    fill(store, 12)
+    assert len(region.sectors) == 12 and store.waiting == 0
+    for _ in range(100):
+        store.write_one(0)
+    kinds = [bool(sector[5] & FLAG_PARITY) for sector in region.sectors]
+    assert kinds == [False] * 12 + [True] * 4  # and nothing behind it: there is nothing to say
 
 
 def test_sectors_of_another_flight_count_as_zeros():

@@ -158,6 +158,23 @@ def test_one_failed_reading_at_the_boot_changes_nothing():
     assert wrong == []
 
 
+def test_a_card_that_is_out_for_a_moment_changes_nothing_wherever_the_boot_stands():
+    # Dead sectors are passed over; a card that fails as a whole must not pass for dead sectors.
+    card = Card(FULL_SIZE)
+    before = flown(card, 60)
+    card.reads = 0
+    boot(Board(card, later(60)))
+    wrong = []
+    for last in range(1, card.reads + 1):
+        card.log, card.reads = dict(before), 0
+        card.unreadable = lambda number, last=last: card.reads > last and card.clock.world_ms() < 100
+        flown(card, 4, heights=later(60))
+        log = Log(card)
+        if log.boots() != [1, 2] or log.phases(2) != ["climbing"] or not kept(before, card):
+            wrong.append((last, log.boots()))
+    assert wrong == []
+
+
 @pytest.mark.parametrize("dead", [FULL_SIZE // 2, FULL_SIZE // 2 + 1, 5000])
 def test_a_dead_sector_in_the_empty_part_of_the_log_changes_nothing(dead):
     card = Card(FULL_SIZE)

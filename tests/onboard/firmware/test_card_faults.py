@@ -6,7 +6,7 @@ from fault_card import Card
 from fault_read import Log, check, strange
 
 FAILED, RETURNED, LOST, FULL = "device failed", "device returned", "blocks lost", "card full"
-ONE_SAMPLE = {"pressure": 2.0, "air": 1.0, "motion": 10.0, "power": 0.2, "health": 0.1}  # samples in a second
+ONE_SAMPLE = {"pressure": 5.0, "air": 1.0, "motion": 10.0, "power": 0.2, "health": 0.1}  # samples in a second
 
 
 def flown(card, until_s, happenings=(), settings=SETTINGS):
@@ -63,7 +63,7 @@ def test_a_card_that_fails_for_30_s_loses_what_the_queue_cannot_hold_and_says_so
     # The gap is one, and what was sampled when the card began to refuse is there.
     ticks = [r.tick for r in log.of("motion")]
     (begin,) = [a for a, b in zip(ticks, ticks[1:], strict=False) if b - a > 150]
-    assert 48_000 < begin < 56_000
+    assert 47_500 < begin < 56_000
 
 
 @pytest.mark.parametrize("fails", [refuse_all, be_gone])
@@ -163,7 +163,7 @@ def test_an_orderly_end_comes_to_its_end_on_a_full_card(sectors):
 
 @pytest.mark.parametrize("stall_ms", [300, 700])
 def test_what_a_slow_card_costs_is_counted(stall_ms):
-    seconds = 119.95  # the last health record is at 110 s, what is missed later the scheduler still holds
+    seconds = 118.35  # the last health record is at 110 s, what is missed later the scheduler still holds
     log, later = flown(Card(), seconds, [(0, stall(stall_ms))])
     health = [record.values for record in log.of("health")]
     told = sum(values["missed_samples"] for values in health)

@@ -57,7 +57,7 @@ def same_counts(log, faultless, but=()):
 
 
 def test_without_a_fault_nothing_is_missing_and_nothing_is_told(faultless):
-    expected = {"pressure": 120, "air": 60, "motion": 600, "power": 12, "health": 6, "fix": 60}
+    expected = {"pressure": 300, "air": 60, "motion": 600, "power": 12, "health": 6, "fix": 60}
     assert {kind: faultless.counts()[kind] for kind in expected} == expected
     assert strange(faultless) == [] and faultless.device_events() == [] and faultless.messages() == []
     for name, kinds in CHIPS.items():

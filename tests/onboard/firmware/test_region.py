@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from onboard.firmware.region import CardError, LogRegion
+from onboard.firmware.region import LogRegion
+from onboard.firmware.volume import CardError
 from onboard.simulator.cards import make_card
 from protocol.block import BLOCK_FLIGHT, BLOCK_SIZE, BlockBuilder
 from protocol.record import Layout

@@ -26,8 +26,12 @@ class Region:
     def room(self):
         return self.size - len(self.blocks)
 
-    def prepare(self):
+    @property
+    def next(self):
         return len(self.blocks) + self.skipped
+
+    def prepare(self):
+        return self.next
 
     def skip(self):
         self.skipped += 1
@@ -107,6 +111,20 @@ def test_a_block_is_closed_when_it_is_old_although_not_full(parts):
     store.close_if_old(1000 + CLOSE_AGE_MS)
     assert store.waiting == 1
     assert CLOSE_AGE_MS < 2000
+
+
+def test_the_age_of_a_block_counts_from_its_oldest_record(parts):
+    store, _, _ = parts
+    store.emit(record(1), 1000)
+    store.emit_late(record(2), 600)  # a fix: it is logged when the receiver has told all of it
+    store.emit_late(record(3), 800)
+    store.close_if_old(600 + CLOSE_AGE_MS - 1)
+    assert store.waiting == 0
+    store.close_if_old(600 + CLOSE_AGE_MS)
+    assert store.waiting == 1
+    store.emit(record(4), 3000)  # the next block has an age of its own
+    store.close_if_old(3000 + CLOSE_AGE_MS - 1)
+    assert store.waiting == 1
 
 
 def test_a_refused_block_waits_and_is_written_later(parts):

@@ -7,7 +7,7 @@ from fault_board import SETTINGS, Board, boot, fly
 from fault_card import Card
 from fault_read import check, strange
 
-from onboard.firmware import scheduler, store, tasks, upkeep
+from onboard.firmware import gnss_task, scheduler, store, upkeep
 from protocol.tick import TICK_PERIOD
 
 DAY_S = 86_400
@@ -53,7 +53,7 @@ def test_two_days_across_the_wrap_have_every_sample(monkeypatch):
     # as many, the steps are fewer.
     monkeypatch.setattr(scheduler, "_IDLE_MAX_MS", 10_000)
     monkeypatch.setattr(store, "CLOSE_AGE_MS", 30_000)
-    monkeypatch.setattr(tasks, "_GNSS_POLL_MS", 10_000)
+    monkeypatch.setattr(gnss_task, "_POLL_MS", 10_000)
     monkeypatch.setattr(upkeep, "_AGE_PERIOD_MS", 1_000)
     monkeypatch.setattr(upkeep, "_PHASE_PERIOD_MS", 10_000)
     start, seconds = TICK_PERIOD - DAY_S * 1000, 2 * DAY_S

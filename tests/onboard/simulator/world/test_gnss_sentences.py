@@ -172,5 +172,5 @@ def test_the_same_seed_speaks_the_same_bytes(epochs, truth, mission):
 
 
 def test_another_kind_of_receiver_is_refused(truth, mission):
-    with pytest.raises(FlightError, match="gnss.chip 'ubx' is not simulated"):
-        gnss_sentences(truth, replace(mission, gnss=replace(mission.gnss, chip="ubx")), 1)
+    with pytest.raises(FlightError, match="gnss.chip 'other' is not simulated"):
+        gnss_sentences(truth, replace(mission, gnss=replace(mission.gnss, chip="other")), 1)

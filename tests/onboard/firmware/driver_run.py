@@ -1,0 +1,33 @@
+# Runs all checks of the drivers and prints for each its name and "ok", or what is wrong.
+#
+# Garbage is collected only here, at module level, and nothing is kept but in the module's own names: the
+# WebAssembly interpreter's collector does not see every local variable of an active function, nor what a loop
+# or a try holds.
+
+import gc
+
+gc.disable()
+MODULES = ("driver_checks", "onewire_checks", "sensor_task_checks", "parts_checks", "quiet_checks")
+CHECKS = {}
+
+
+def load(module):
+    CHECKS.update(__import__(module).CHECKS)
+
+
+def outcome(name):
+    try:
+        CHECKS[name]()
+        return "ok"
+    except Exception as error:  # one failure must not hide the others
+        return repr(error)
+
+
+modules = list(MODULES)
+while modules:
+    load(modules.pop())
+    gc.collect()
+names = sorted(CHECKS)
+while names:
+    print(names[-1], outcome(names.pop()))
+    gc.collect()

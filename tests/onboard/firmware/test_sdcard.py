@@ -1,0 +1,93 @@
+"""The SD card driver on the virtual card, on all three interpreters; and the virtual card against published
+values.
+"""
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from sdcard_checks import CHECKS
+
+from onboard.firmware import sdcard
+from onboard.simulator import runners
+from onboard.simulator.board.sd_registers import card_specific_data, crc7, crc16
+
+HERE = Path(__file__).parent
+
+
+@pytest.fixture(scope="module")
+def staged(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("staged")
+    runners.stage(folder)
+    for name in ("sdcard_checks.py", "sdcard_run.py"):
+        shutil.copy(HERE / name, folder)
+    return folder
+
+
+def told(done):
+    """What sdcard_run.py printed: dict check -> "ok" or what is wrong."""
+    assert done.returncode == 0, done.stdout + done.stderr
+    return dict(line.split(" ", 1) for line in done.stdout.splitlines())
+
+
+@pytest.mark.parametrize("name", CHECKS)
+def test_on_cpython(name):
+    CHECKS[name]()
+
+
+def test_all_on_the_unix_port(staged):
+    done = subprocess.run(
+        [*runners.unix_command("8wM"), "sdcard_run.py"], cwd=staged, capture_output=True, text=True,
+        env={"MICROPYPATH": "."},
+    )
+    assert told(done) == dict.fromkeys(CHECKS, "ok")
+
+
+def test_all_in_webassembly(staged):
+    code = (
+        "import sys; from onboard.simulator.webassembly import run;"
+        "sys.exit(run(['/staged/sdcard_run.py'], {sys.argv[1]: '/staged'}, '8M')[0])"
+    )
+    done = subprocess.run([sys.executable, "-c", code, str(staged)], capture_output=True, text=True)
+    assert told(done) == dict.fromkeys(CHECKS, "ok")
+
+
+def test_the_check_sums_are_those_of_the_specification():
+    """Physical Layer Simplified Specification, 4.5: CRC-7 of CMD0, of CMD17 and of its response; CRC-16 of
+    512 bytes of 0xFF (from memory). The frames of CMD0 and CMD8 with 0x95 and 0x87: common practice, no
+    source.
+    """
+    assert crc7(b"\x40\x00\x00\x00\x00", 5) >> 1 == 0b1001010
+    assert crc7(b"\x51\x00\x00\x00\x00", 5) >> 1 == 0b0101010
+    assert crc7(b"\x11\x00\x00\x09\x00", 5) >> 1 == 0b0110011
+    assert crc7(b"\x40\x00\x00\x00\x00", 5) == 0x95
+    assert crc7(b"\x48\x00\x00\x01\xaa", 5) == 0x87
+    assert crc16(b"\xff" * 512) == 0x7FA1
+    assert crc16(b"123456789") == 0x31C3  # CRC catalogue, CRC-16/XMODEM
+
+
+# Registers of real cards with the capacity printed on them. Source: G. Lui, "Project: Read, Collect & Decode
+# SD Card CSD Register Data", goughlui.com, 2014-01-03.
+REAL_CARDS = [
+    ("400e00325b590000ee9d7f800a400013", 32e9),
+    ("400e00325b590000e9e57f800a4040f1", 32e9),
+    ("400e00325b590003a5df7f800a400007", 128e9),
+    ("002d00325b5a83d5fefbff80168000cf", 2e9),
+    ("002600325f5a83c93efbcfff928040cb", 2e9),
+]
+
+
+@pytest.mark.parametrize("register, printed_bytes", REAL_CARDS)
+def test_the_size_of_real_cards_is_the_printed_one(register, printed_bytes):
+    csd = bytes.fromhex(register)
+    assert crc7(csd, 15) == csd[15]
+    assert sdcard._blocks(csd) * 512 == pytest.approx(printed_bytes, rel=0.04)
+
+
+@pytest.mark.parametrize("is_large", [True, False])
+def test_the_virtual_card_states_its_own_size(is_large):
+    csd = card_specific_data(65536, is_large)
+    assert crc7(csd, 15) == csd[15]
+    assert sdcard._blocks(csd) == 65536
