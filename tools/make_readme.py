@@ -6,6 +6,7 @@
 
 import json
 import re
+import shlex
 import subprocess
 import sys
 import tempfile
@@ -53,6 +54,20 @@ def followed(cwd):
     return printed
 
 
+def shown(words, base):
+    """A command as a user types it, and what it prints."""
+    return f"$ loftbook {words}\n" + loftbook(*shlex.split(words), cwd=base)
+
+
+def built(base):
+    """(name, text) of the chapter about the flight computer."""
+    mission = "napraforgo-2/mission.toml"
+    yield "new", shown("new napraforgo-2", base)
+    yield "rehearsal", shown(f"simulate {mission} -o rehearsal --rehearsal loose-card", base)
+    yield "deploy", shown(f"deploy {mission} --to-folder board", base)
+    yield "bench", shown(f"simulate {mission} -o bench --deployed board", base)
+
+
 def recovered_again(base):
     """The folder that `recover` makes of the demo's card when a stretch of its log is wiped too."""
     ledger = json.loads((base / FOLDER / "recovered" / "ledger.json").read_text("utf-8"))
@@ -73,6 +88,7 @@ def outputs():
         again = recovered_again(Path(base))
         return {
             "demo": demo,
+            **dict(built(base)),
             "table": "\n".join(first_lines(Path(base) / FOLDER)) + "\n",
             "account": (again / "account.txt").read_text("utf-8"),
             "follow": "\n".join(["...", *lines[-4:]]) + "\n",

@@ -76,9 +76,12 @@ class ForeignLayout:
     """Stands for a Layout of the kind that the ground does not know."""
 
     size = 3 + FOREIGN_PAYLOAD
+    format = "<Bh"
+    number = FOREIGN
 
-    def pack(self, buffer, offset, difference):
-        buffer[offset:offset + self.size] = pack("<Bh", FOREIGN, difference) + self.payload
+    def packer(self, _, buffer, at, difference):
+        """As Layout.packer."""
+        buffer[at:at + self.size] = pack(self.format, self.number, difference) + self.values
 
 
 class Pen:
@@ -94,7 +97,7 @@ class Pen:
         """Emit the record of this key."""
         tick %= TICKS
         if kind == "foreign":
-            payload = self._foreign.payload = derived(self.flight, self.boot, FOREIGN, tick, FOREIGN_PAYLOAD)
+            payload = self._foreign.values = derived(self.flight, self.boot, FOREIGN, tick, FOREIGN_PAYLOAD)
             self._out(self._foreign, FOREIGN, tick, payload)
             return
         layout = self._layouts[kind]
