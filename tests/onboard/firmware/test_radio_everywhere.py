@@ -1,52 +1,27 @@
 """Receiver and downlink: the same checks on CPython and on both MicroPython interpreters."""
 
-import shutil
-import subprocess
-import sys
-from pathlib import Path
+from importlib import import_module
 
+import everywhere
 import pytest
-from downlink_checks import CHECKS as DOWNLINK_CHECKS
-from receiver_checks import CHECKS as RECEIVER_CHECKS
 
-from onboard.simulator import runners
-
-HERE = Path(__file__).parent
-CHECKS = {**RECEIVER_CHECKS, **DOWNLINK_CHECKS}
+MODULES = ("receiver_checks", "downlink_checks")
+CHECKS = {name: check for module in MODULES for name, check in import_module(module).CHECKS.items()}
 
 
 @pytest.fixture(scope="module")
 def staged(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("staged")
-    runners.stage(folder)
-    for name in ("receiver_checks.py", "downlink_checks.py", "radio_run.py"):
-        shutil.copy(HERE / name, folder)
-    return folder
-
-
-def told(done):
-    """What radio_run.py printed: dict check -> "ok" or what is wrong."""
-    assert done.returncode == 0, done.stdout + done.stderr
-    return dict(line.split(" ", 1) for line in done.stdout.splitlines())
+    return everywhere.stage(tmp_path_factory.mktemp("staged"), MODULES)
 
 
 @pytest.fixture(scope="module")
 def on_unix(staged):
-    return told(
-        subprocess.run(
-            [*runners.unix_command("16wM"), "radio_run.py"], cwd=staged, capture_output=True, text=True,
-            env={"MICROPYPATH": "."},
-        )
-    )
+    return everywhere.on_unix(staged, MODULES)
 
 
 @pytest.fixture(scope="module")
 def on_wasm(staged):
-    code = (
-        "import sys; from onboard.simulator.webassembly import run;"
-        "sys.exit(run(['/staged/radio_run.py'], {sys.argv[1]: '/staged'}, '16M')[0])"
-    )
-    return told(subprocess.run([sys.executable, "-c", code, str(staged)], capture_output=True, text=True))
+    return everywhere.on_wasm(staged, MODULES)
 
 
 @pytest.mark.parametrize("name", CHECKS)

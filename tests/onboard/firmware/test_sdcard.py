@@ -2,34 +2,19 @@
 values.
 """
 
-import shutil
-import subprocess
-import sys
-from pathlib import Path
-
+import everywhere
 import pytest
 from sdcard_checks import CHECKS
 
 from onboard.firmware import sdcard
-from onboard.simulator import runners
 from onboard.simulator.board.sd_registers import card_specific_data, crc7, crc16
 
-HERE = Path(__file__).parent
+MODULES = ("sdcard_checks",)
 
 
 @pytest.fixture(scope="module")
 def staged(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("staged")
-    runners.stage(folder)
-    for name in ("sdcard_checks.py", "sdcard_run.py"):
-        shutil.copy(HERE / name, folder)
-    return folder
-
-
-def told(done):
-    """What sdcard_run.py printed: dict check -> "ok" or what is wrong."""
-    assert done.returncode == 0, done.stdout + done.stderr
-    return dict(line.split(" ", 1) for line in done.stdout.splitlines())
+    return everywhere.stage(tmp_path_factory.mktemp("staged"), MODULES)
 
 
 @pytest.mark.parametrize("name", CHECKS)
@@ -38,20 +23,11 @@ def test_on_cpython(name):
 
 
 def test_all_on_the_unix_port(staged):
-    done = subprocess.run(
-        [*runners.unix_command("8wM"), "sdcard_run.py"], cwd=staged, capture_output=True, text=True,
-        env={"MICROPYPATH": "."},
-    )
-    assert told(done) == dict.fromkeys(CHECKS, "ok")
+    assert everywhere.on_unix(staged, MODULES) == dict.fromkeys(CHECKS, "ok")
 
 
 def test_all_in_webassembly(staged):
-    code = (
-        "import sys; from onboard.simulator.webassembly import run;"
-        "sys.exit(run(['/staged/sdcard_run.py'], {sys.argv[1]: '/staged'}, '8M')[0])"
-    )
-    done = subprocess.run([sys.executable, "-c", code, str(staged)], capture_output=True, text=True)
-    assert told(done) == dict.fromkeys(CHECKS, "ok")
+    assert everywhere.on_wasm(staged, MODULES) == dict.fromkeys(CHECKS, "ok")
 
 
 def test_the_check_sums_are_those_of_the_specification():
