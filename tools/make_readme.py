@@ -61,10 +61,11 @@ def shown(words, base):
 
 def built(base):
     """(name, text) of the chapter about the flight computer."""
-    mission = "napraforgo-2/mission.toml"
-    yield "new", shown("new napraforgo-2", base)
+    mission = "my-payload/mission.toml"
+    yield "new", shown("new my-payload", base)
     yield "rehearsal", shown(f"simulate {mission} -o rehearsal --rehearsal loose-card", base)
-    yield "deploy", shown(f"deploy {mission} --to-folder board", base)
+    # The flight's identity is drawn by chance unless it is named; here it must not change from run to run.
+    yield "deploy", shown(f"deploy {mission} --to-folder board --flight 5f3a1c22", base)
     yield "bench", shown(f"simulate {mission} -o bench --deployed board", base)
 
 

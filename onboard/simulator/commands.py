@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from onboard.simulator.bench import MINUTES, run_bench
 from onboard.simulator.demo import DEMO_MISSION, run_demo
 from onboard.simulator.fault_words import KINDS
 from onboard.simulator.rehearsals import find_rehearsal, list_lines
@@ -82,6 +83,20 @@ def simulate(
     show_list: Annotated[
         bool, typer.Option("--list", callback=_list, is_eager=True, help="Show rehearsals and kinds of faults.")
     ] = False,
+    deployed: Annotated[
+        Path | None,
+        typer.Option(
+            "--deployed", metavar="FOLDER", show_default=False,
+            help="Run the files that deploy made, unchanged, on MicroPython with a virtual machine.",
+        ),
+    ] = None,
+    minutes: Annotated[
+        int | None,
+        typer.Option(
+            "--minutes", metavar="N", min=1, show_default=False,
+            help=f"With --deployed: until the power goes off; else {MINUTES}.",
+        ),
+    ] = None,
     seed: Annotated[int, typer.Option("--seed", metavar="N", min=0, help="Another flight, another noise.")] = 1,
     interpreter: Annotated[
         Interpreter,
@@ -95,14 +110,28 @@ def simulate(
       loftbook simulate --list
       loftbook simulate mission.toml -o trial --rehearsal loose-plug
       loftbook simulate mission.toml -o trial --fault 'silent barometer climb+600 burst-60'
+      loftbook simulate mission.toml -o bench --deployed board
 
     The logger's own code flies through the mission's sounding on MicroPython. FROM and TO are seconds since
     launch, or power-on, launch, climb, burst, fall, landing, end, with +60 or -60 behind them. Then the card is
     recovered, and a report says what was injected, what the log says about it, what was lost, and whether the
     flight's main numbers still agree with the truth.
 
+    With --deployed, the files that `loftbook deploy mission.toml --to-folder board` made run as they are, with
+    every sensor on its bus and the card bit for bit over SPI; nothing goes wrong there. Five minutes of a
+    flight take a second, with wasm four.
+
     \b
     Exit code: 0 done, whatever the report says; 1 could not start; 2 wrong usage.
     """
+    if deployed is not None:
+        if fault or rehearsal:
+            raise typer.BadParameter("nothing can go wrong with --deployed; leave --fault and --rehearsal out")
+        if interpreter is Interpreter.cpython:
+            raise typer.BadParameter("--deployed runs on MicroPython only: --interpreter unix or wasm")
+        run_bench(mission, deployed, output, minutes or MINUTES, seed, interpreter.value, typer.echo)
+        return
+    if minutes is not None:
+        raise typer.BadParameter("--minutes goes with --deployed")
     chosen = find_rehearsal(rehearsal) if rehearsal else None
     run_simulation(mission, output, fault or [], chosen, seed, interpreter.value, typer.echo)

@@ -22,13 +22,16 @@ def stage_machine(folder):
     (folder / SCRIPT).write_text(script.read_text("utf-8"), "utf-8")
 
 
-def run_deployed(deployed, flight, staged, seconds=None, interpreter="unix", script=SCRIPT):
+def run_deployed(
+    deployed, flight, staged, seconds=None, interpreter="unix", script=SCRIPT, progress=None
+):
     """Give power to a deployed folder.
 
     deployed: Path of what loftbook deploy made; flight: Path of a prepared folder, whose card is written to;
     staged: Path made by stage_machine(); seconds: of simulated time until the power goes off, None for the
     whole tape;
-    interpreter: "unix" or "wasm"; script: in `staged`, starts it.
+    interpreter: "unix" or "wasm"; script: in `staged`, starts it; progress: called with the simulated
+    time in s, now and then.
     Returns the lines of the board's console; the last one is "done", or "watchdog reset".
     Raises RunError if the interpreter ends in another way.
     """
@@ -36,20 +39,36 @@ def run_deployed(deployed, flight, staged, seconds=None, interpreter="unix", scr
     if interpreter == "unix":
         folders = [str(deployed.resolve()), str(flight.resolve())]
         command = [*runners.unix_command(UNIX_HEAP), script, *folders, *until]
-        done = subprocess.run(
-            command, cwd=staged, env={**os.environ, "MICROPYPATH": "."}, stdin=subprocess.DEVNULL,
-            capture_output=True, text=True,
-        )
+        status, lines = _run(command, progress, cwd=staged, env={**os.environ, "MICROPYPATH": "."})
     else:
         folders = map(str, (staged, deployed, flight))
         command = [sys.executable, "-m", "onboard.simulator.deployed", script, *folders, *until]
-        done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, text=True)
-    lines = done.stdout.splitlines()
-    if done.returncode != 0 or not lines or lines[-1] not in ("done", "watchdog reset"):
-        words = " / ".join((lines + done.stderr.splitlines())[-4:]) or "no words"
-        status = done.returncode
+        status, lines = _run(command, progress)
+    if status != 0 or not lines or lines[-1] not in ("done", "watchdog reset"):
+        words = " / ".join(lines[-4:]) or "no words"
         raise runners.RunError(f"MicroPython stopped before the power went off (status {status}): {words}")
     return lines
+
+
+def _run(command, progress, **where):
+    # Returns status and lines of the console, without those that tell the time.
+    process = subprocess.Popen(
+        command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
+        encoding="utf-8", errors="replace", **where,
+    )
+    lines = []
+    with process:
+        try:
+            for line in process.stdout:
+                word, _, number = line.strip().rpartition(" ")
+                if word != "flown" or not number.isdigit():
+                    lines.append(line.rstrip())
+                elif progress:
+                    progress(int(number))
+        except BaseException:
+            process.kill()  # otherwise it would be waited for
+            raise
+    return process.returncode, lines
 
 
 def _run_on_wasm(script, staged, deployed, flight, *until):

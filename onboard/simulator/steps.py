@@ -38,26 +38,33 @@ def new_folder(folder):
         raise LoftbookError(f"{folder}: cannot be written: {error.strerror or error}") from None
 
 
+@contextmanager
+def progress_bar(verb, interpreter, total):
+    """Show a bar of progress on standard error. Gives a function that takes how much of `total` is done."""
+    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True)) as progress:
+        task = progress.add_task(f"{verb} on {_NAMES[interpreter]}", total=total)
+
+        def show(done):
+            progress.update(task, completed=done)
+
+        yield show
+        show(total)
+
+
 def fly(flight, staged, interpreter):
     """Fly a prepared folder with a bar of progress on standard error.
 
     flight, staged: Path, the second a folder for the compiled firmware; interpreter: "unix", "wasm" or "cpython".
     Raises RunError if the interpreter stops early.
     """
-    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True)) as progress:
-        task = progress.add_task(f"Flying on {_NAMES[interpreter]}", total=1000)
-
-        def show(permille):
-            progress.update(task, completed=permille)
-
+    with progress_bar("Flying", interpreter, 1000) as show:
         if interpreter == "cpython":
             runners.run_in_process(flight, show)
         else:
             runners.stage(staged)
             run = runners.run_on_unix if interpreter == "unix" else runners.run_on_wasm
             run(flight, staged, show)
-        show(1000)
 
 
 def recover(result, card):

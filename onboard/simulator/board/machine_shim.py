@@ -11,6 +11,10 @@ import onboard.simulator.board.outputs  # noqa: F401  (the virtual board loads i
 from onboard.simulator.board.sd_bus import SDBus, SelectPin
 from onboard.simulator.board.sd_device import SDDevice
 from onboard.simulator.board.virtual import VirtualBoard
+from protocol.constant import const
+
+_SHOW_MS = const(10000)  # how often the time is told to who started the interpreter
+
 
 class _Bench:
     # The one virtual board of this interpreter, what is soldered to it, and its watchdog.
@@ -19,6 +23,7 @@ class _Bench:
     pins = None
     card = None
     until_ms = None
+    show_ms = 0
     watchdog = None
 
 
@@ -173,8 +178,12 @@ class _Time:
         board.idle(milliseconds)
         if _Bench.watchdog is not None:
             _Bench.watchdog.look()
+        now_ms = _Bench.clock.world_ms()
+        if now_ms >= _Bench.show_ms:
+            _Bench.show_ms = now_ms + _SHOW_MS
+            print("flown", now_ms // 1000)
         until_ms = _Bench.until_ms
-        if not board.is_running() or (until_ms is not None and _Bench.clock.world_ms() >= until_ms):
+        if not board.is_running() or (until_ms is not None and now_ms >= until_ms):
             _end("done")
 
 
