@@ -8,6 +8,7 @@ are still proven, first by the check sums alone and then with what this format h
 bit, and parity (a damaged block comes back if it is the only one of its group; sections do not change that).
 """
 
+import argparse
 import random
 import sys
 from pathlib import Path
@@ -92,7 +93,9 @@ def with_help(hits, blocks, depth=16, rate=10):
 
 
 def main():
-    sizes = list(record_sizes(sys.argv[1]))
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("card", help="image of a whole card, such as the demo's card-before.img")
+    sizes = list(record_sizes(parser.parse_args().card))
     print(f"{len(sizes)} records, {CASES} cases a pattern; mean records lost: by check sums alone / with repair and parity")
     print(f"{'check sums a block':<22}{'blocks':>8}{'more':>8}" + "".join(f"{p.__name__:>18}" for p in PATTERNS))
     base = None
