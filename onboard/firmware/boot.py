@@ -15,6 +15,7 @@ from protocol.table import DEVICES, event_code
 _PARTS = ("parity", "store", "phase", "tasks", "upkeep", "nmea", "gnss_task", "parts")  # what every board needs
 _CARD_TRIES = const(3)  # a card needs a moment after power-on
 _ENODEV = const(19)
+_POWER_ON = const(1)  # machine.PWRON_RESET of the ports that we know
 _CARD_PAUSE_MS = const(100)
 _STAGGER_MS = const(7)  # tasks start this far apart, so that they do not all fall due at once
 
@@ -150,8 +151,8 @@ class Boot:
         battery = sensors.adc("battery")
         rail = sensors.adc("rail")
         has_probes = any([role.startswith("probe_") for role in self.settings.sensors])
-        # A ground test never begins in flight, whatever happened to the jumper.
-        is_ground_test = self.tracker.phase == 0 and board.is_ground_test()
+        # A ground test never begins in flight, whatever happened to jumper and card: a watchdog's reset begins none.
+        is_ground_test = self.tracker.phase == 0 and board.reset_cause == _POWER_ON and board.is_ground_test()
         if has_probes or is_ground_test or self.settings.switches or events.downlink:
             from onboard.firmware import options
         probes = options.probes(self) if has_probes else None

@@ -7,6 +7,7 @@ from protocol.table import event_code
 
 _GROUND_TEST = event_code("ground test")
 _PERIOD_MS = const(1000)
+_CLEAR = const(10)  # periods for people to keep clear
 
 
 class GroundTestTask(Task):
@@ -27,15 +28,19 @@ class GroundTestTask(Task):
         self._air = air
         self._power = power
         self._events = events
+        self._clear = 0
         self._next = 0  # the switch whose turn comes, from 0; one more than there are: all is done
         if outputs is not None:
             outputs.is_held = True
+            self._clear = _CLEAR
+            print("ground test: in", _CLEAR, "s every output goes on for a second, keep clear of what they drive")
         events.note(_GROUND_TEST, 1, 0)
-        print("ground test: every output is switched on for a second, keep clear of what they drive")
 
     def step(self, now):
         number = self._next
-        if number <= self._count:
+        if self._clear:
+            self._clear -= 1
+        elif number <= self._count:
             self._next = number + 1
             if number > 0:
                 self._outputs.set(number, False)

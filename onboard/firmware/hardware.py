@@ -32,6 +32,11 @@ class Board:
         pins = settings.pins
         self._pins = pins
         self._watchdog = watchdog
+        for switch in settings.switches:  # first of all: until then an output floats
+            try:
+                self.output(switch["pin"], 1 if switch["inverted"] else 0)
+            except (ValueError, KeyError):
+                pass  # told when the switches are made
         self.reset_cause = machine.reset_cause()
         _clear_bus(pins["i2c_sda"], pins["i2c_scl"])
         self.i2c = machine.I2C(

@@ -23,6 +23,8 @@ from protocol.tick import tick_difference
 _COLLECT_MS = const(10000)  # how often garbage is collected
 _IDLE_MS = const(10)  # how long the logger must have had nothing to do before
 _COLLECT_AT_LAST_MS = const(30000)  # never idle: then whenever it comes
+_BLOCKS_AN_HOUR = const(2400)  # with parity, at the usual rates
+_LITTLE_ROOM = const(9600)
 
 watchdog = machine.WDT(timeout=WATCHDOG_MS)
 board = None
@@ -57,8 +59,13 @@ def start():
         yield True
     board.card.on_transfer = None
     say(settings.payload + ", flight " + "".join("{:02x}".format(b) for b in settings.flight) + " is logging")
+    room = logger.store.room()
     if logger.card_error is not None:
         say("but not onto the card: " + str(logger.card_error))
+    elif room < _LITTLE_ROOM:
+        say("but the log on the card is nearly full: use a card without an old log")
+    else:
+        say("room for " + str(room // 2048) + " MB, about " + str(room // _BLOCKS_AN_HOUR) + " hours")
 
 
 def is_starting():

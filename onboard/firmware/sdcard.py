@@ -40,9 +40,10 @@ _WAKE_AGAIN_MS = const(50)  # of it at once when a card comes back in flight; th
 
 _ABSENT, _WAKING, _READY = 0, 1, 2
 
-_EIO = OSError(5)  # made once: the card refused or spoilt something
-_ENODEV = OSError(19)  # no card, another card than before, or none that works on SPI
-_ETIMEDOUT = OSError(110)  # the card is there and does not come to an end
+_EIO = const(5)  # the card refused or spoilt something
+_ENODEV = const(19)  # no card, another card than before, or none that works on SPI
+_ETIMEDOUT = const(110)  # the card is there and does not come to an end
+# Each error is made anew: one that is raised again and again keeps a trace of every time, until the heap is full.
 
 
 class SDCard:
@@ -126,12 +127,12 @@ class SDCard:
         if answer & 0x1F != _ACCEPTED:
             if answer == _NO_ANSWER:
                 self._gone(_ENODEV)
-            raise _EIO
+            raise OSError(_EIO)
         self._await(_WRITE_MS)
         # The card tells only now whether the block got where it belongs.
         status = self._command(_SEND_STATUS, 0, 0)
         if status | self._byte():
-            raise _EIO
+            raise OSError(_EIO)
 
     def _ask_for_block(self, command, number):
         self._cs.value(0)
@@ -143,7 +144,7 @@ class SDCard:
         if answer & _R1_IDLE:  # it lost its supply in between and does not know that it was started
             self._gone(_ETIMEDOUT)
         if answer:
-            raise _EIO
+            raise OSError(_EIO)
 
     def _take(self, buffer):
         # A block that the card sends: token, data, check sum.
@@ -154,7 +155,7 @@ class SDCard:
                 self._gone(_ETIMEDOUT)
             token = self._byte()
         if token != _START_BLOCK:
-            raise _EIO
+            raise OSError(_EIO)
         self._spi.readinto(buffer, 0xFF)
         self._spi.readinto(self._sum, 0xFF)
         self._sum[0] = self._sum[1] = 0xFF
@@ -186,15 +187,16 @@ class SDCard:
         frame[3] = low >> 8
         frame[4] = low & 0xFF
         frame[5] = crc
+        self._byte()  # a card wants eight clocks between an answer and the next command
         self._spi.write(frame)
         answer = self._answer()
         if answer & 0x80:
             self._gone(_ENODEV)
         return answer
 
-    def _gone(self, error):
+    def _gone(self, number):
         self._state = _ABSENT
-        raise error
+        raise OSError(number)
 
     def _release(self):
         self._cs.value(1)
@@ -225,14 +227,14 @@ class SDCard:
             if self._answer() == _R1_IDLE:
                 break
         else:
-            raise _ENODEV
+            raise OSError(_ENODEV)
         # 2.7 to 3.6 V, and a pattern that comes back; a card of version 1 does not know the command.
         self._new = not self._command(_SEND_IF_COND, 0, 0x01AA, 0x87) & _R1_ILLEGAL
         if self._new:
             for _ in range(3):
                 self._byte()
             if self._byte() != 0xAA:
-                raise _EIO
+                raise OSError(_EIO)
         self._state = _WAKING
 
     def _await_start(self, longest_ms):
@@ -246,7 +248,7 @@ class SDCard:
             if answer != _R1_IDLE:
                 self._gone(_EIO)
             if tick_difference(self._ticks_ms(), since) > longest_ms:
-                raise _ETIMEDOUT
+                raise OSError(_ETIMEDOUT)
 
     def _learn(self):
         # How the started card is addressed, how large it is and which one it is.

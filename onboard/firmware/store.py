@@ -64,6 +64,10 @@ class BlockStore:
             self.lost += 1
         self.waiting = 0
 
+    def room(self):
+        """Sectors of the log that are left, 0 without a card."""
+        return 0 if self._region is None else self._region.room()
+
     def emit(self, layout, tick):
         """Put the layout's values, sampled at that tick, into the log."""
         builder = self._builder

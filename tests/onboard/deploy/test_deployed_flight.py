@@ -5,6 +5,7 @@ The card is read by tools/plain_decoder.py, which shares no code with the projec
 
 import importlib.util
 import json
+import re
 import shutil
 import zlib
 from pathlib import Path
@@ -115,7 +116,9 @@ def near(rows, period_ms, tick, late_ms):
 
 
 def test_it_says_that_it_logs_and_goes_on_until_the_power_goes_off(flown):
-    assert flown[1] == [f"loftbook: Napraforgo-1, flight {FLIGHT} is logging", "done"]
+    logging, room, done = flown[1]
+    assert logging == f"loftbook: Napraforgo-1, flight {FLIGHT} is logging"
+    assert re.fullmatch(r"loftbook: room for \d+ MB, about \d+ hours", room) and done == "done"
 
 
 def test_pressure_on_the_card_is_the_tapes(flown):
@@ -181,8 +184,9 @@ def test_the_receiver_is_set_and_the_switches_work_and_nothing_fails(flown):
     assert "text" not in records
     lines = (flown[0] / "outputs.csv").read_text().splitlines()
     levels = [tuple(map(int, line.split(","))) for line in lines]
-    assert [level for _, pin, level in levels if pin == CAMERA] == [1, 0]  # inverted: off is high
-    assert [level for _, pin, level in levels if pin == LIGHT][:6] == [0, 1, 0, 1, 0, 1]
+    # Each is set at power-on, and once more when the logger makes its switches; inverted: off is high.
+    assert [level for _, pin, level in levels if pin == CAMERA] == [1, 1, 0]
+    assert [level for _, pin, level in levels if pin == LIGHT][:7] == [0, 0, 1, 0, 1, 0, 1]
 
 
 def test_beacons_go_out_over_the_downlink(flown):
@@ -219,7 +223,7 @@ def test_the_console_can_stop_the_logger_and_the_watchdog_lets_it(base, tmp_path
     shutil.copytree(base / "flight", flight)
     shutil.copy(Path(__file__).with_name("stopped_logger.py"), base / "staged")
     words = run_deployed(base / "board", flight, base / "staged", None, "unix", "stopped_logger.py")
-    assert words[1:] == [
+    assert words[2:] == [
         "loftbook: stopped from the console; nothing is logged until the board is reset", "done"
     ]
 
@@ -261,7 +265,7 @@ def test_a_card_without_a_log_gets_one_in_one_piece_and_only_once(
     assert region.count * 512 >> 20 == log_megabytes
     before = Image(flight / CARD_NAME).data
     words = power_up(base, flight, 8)
-    assert len(words) == 2  # nothing about the file
+    assert len(words) == 3 and "LOG" not in "".join(words)  # nothing about the file
     after = Image(flight / CARD_NAME).data
     log = region.start * 512
     assert after[:log] == before[:log]  # the file system's own structures did not change
@@ -277,7 +281,7 @@ def test_a_slow_card_gets_its_log_before_the_watchdog_bites(base, tmp_path):
     words = run_deployed(base / "board", flight, base / "staged", 120, "unix", "slow_card.py")
     power_on, logs = (int(word.split()[1]) for word in words if word.startswith(("power-on", "logs")))
     assert logs - power_on > 8  # s: longer than the watchdog waits
-    assert words[-2].endswith("is logging") and words[-1] == "done"
+    assert words[-3].endswith("is logging") and words[-1] == "done"
 
 
 def test_a_card_that_is_full_is_left_as_it_is_and_the_logger_goes_on_without(base, tmp_path):

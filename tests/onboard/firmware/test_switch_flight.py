@@ -195,6 +195,7 @@ def test_the_ground_test_switches_every_output_on_for_a_second_and_logs_on(capsy
         assert off - on == pytest.approx(1, abs=0.1)
         spans.append((on, off))
     assert spans == sorted(spans) and all(a[1] <= b[0] for a, b in zip(spans, spans[1:]))
+    assert spans[0][0] >= 10  # time to keep clear
     assert spans[-1][1] <= ended.tick / 1000 + 0.1
     assert [state for _, state in changes(log, HEATER)] == [1, 0, 1]  # then it does what it is for
     sound = flown(15, height=lambda second: 100)[1]
@@ -216,6 +217,18 @@ def test_a_jumper_that_is_left_in_does_nothing_in_flight():
     log = Log(card)
     assert not [r for r in log.of("event") if r.values["code"] == event_code("ground test")]
     assert changes(log, BUZZER, boot=2) == []
+
+
+def test_a_reset_by_the_watchdog_begins_no_ground_test():
+    card = Card()
+    board = SwitchBoard(card, lambda second: 100, ground_test=True)
+    board.reset_cause = 3  # machine.WDT_RESET of the ports that we know
+    logger = boot(board, settings())
+    fly(logger, board, 15)
+    logger.finish()
+    log = Log(card)
+    assert not [r for r in log.of("event") if r.values["code"] == event_code("ground test")]
+    assert changes(log, BUZZER) == []
 
 
 def test_without_switches_the_ground_test_shows_the_readings(capsys):
