@@ -25,11 +25,13 @@ _IDLE_MS = const(10)  # how long the logger must have had nothing to do before
 _COLLECT_AT_LAST_MS = const(30000)  # never idle: then whenever it comes
 _BLOCKS_AN_HOUR = const(2400)  # with parity, at the usual rates
 _LITTLE_ROOM = const(9600)
+_FEEDS = const(900)  # of the watchdog after a stop from the console, every two seconds
 
 watchdog = machine.WDT(timeout=WATCHDOG_MS)
 board = None
 logger = None
 timer = None
+fed = 0
 collected = 0  # tick of the last collection
 has_failed = False
 
@@ -103,12 +105,22 @@ def wants_collection():
     return True
 
 
+def feed_a_while(_):
+    """Feed the watchdog, so many times and no more."""
+    global fed
+    fed += 1
+    if fed < _FEEDS:
+        watchdog.feed()
+
+
 def keep_awake():
-    """Feed the watchdog in the background: whoever stopped the logger wants the console. A reset ends it."""
+    """Feed the watchdog in the background: whoever stopped the logger wants the console. But a board that was
+    forgotten like that must not fly without a log.
+    """
     global timer
     timer = machine.Timer(0 if sys.platform == "esp32" else -1)
-    timer.init(period=WATCHDOG_MS // 4, mode=machine.Timer.PERIODIC, callback=lambda _: watchdog.feed())
-    say("stopped from the console; nothing is logged until the board is reset")
+    timer.init(period=WATCHDOG_MS // 4, mode=machine.Timer.PERIODIC, callback=feed_a_while)
+    say("stopped from the console; nothing is logged until a reset, which comes by itself in half an hour")
 
 
 starting = start()

@@ -224,7 +224,8 @@ def test_the_console_can_stop_the_logger_and_the_watchdog_lets_it(base, tmp_path
     shutil.copy(Path(__file__).with_name("stopped_logger.py"), base / "staged")
     words = run_deployed(base / "board", flight, base / "staged", None, "unix", "stopped_logger.py")
     assert words[2:] == [
-        "loftbook: stopped from the console; nothing is logged until the board is reset", "done"
+        "loftbook: stopped from the console; nothing is logged until a reset, which comes by itself in half an hour",
+        "done",
     ]
 
 
