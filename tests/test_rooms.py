@@ -17,7 +17,9 @@ DOORS = {
     "protocol": (),
     "onboard.firmware": ("protocol",),
     "onboard.deploy": ("onboard.firmware", "protocol", "ground.mission", "ground.errors"),
-    "onboard.simulator": ("onboard.firmware", "protocol", "ground.mission", "ground.physics", "ground.errors"),
+    "onboard.simulator": (
+        "onboard.firmware", "onboard.deploy.compile", "protocol", "ground.mission", "ground.physics", "ground.errors",
+    ),
     "onboard.simulator.board": ("onboard.firmware", "protocol"),
     "ground": ("protocol",),
 }

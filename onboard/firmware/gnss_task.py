@@ -17,7 +17,7 @@ _TIMEOUT = OSError(110)  # ETIMEDOUT; made once, since raising would allocate
 class GnssTask(Task):
     """Polls the receiver's UART and logs each epoch when it is complete.
 
-    model: the dynamic model to set (see ubx.AIRBORNE), None for a receiver that is only listened to.
+    model: the dynamic model to set (see ubx.py), None for a receiver that is only listened to.
     downlink: told of each epoch by take_fix(values, tick), if there is one.
     """
 

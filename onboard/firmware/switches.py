@@ -1,7 +1,7 @@
 # Switches: outputs that are on while all their conditions hold. Everything is compared in whole numbers; the
 # ground made thresholds in raw counts out of volts and degrees (ground/mission/thresholds.py).
 
-from onboard.firmware.phase import FALLING, LANDED
+from onboard.firmware.phase import FALLING
 from onboard.firmware.scheduler import Task
 from onboard.firmware.switch_check import SOURCES
 from protocol.constant import const

@@ -8,7 +8,7 @@
 
 from protocol.constant import const
 
-AIRBORNE = (6, 7, 8)  # dynamic models: below 1 g, 2 g, 4 g of acceleration
+# The airborne dynamic models are 6, 7 and 8: below 1 g, 2 g, 4 g of acceleration.
 UBX_SYNC = b"\xb5\x62"
 CLASS_CFG = const(0x06)
 ID_NAV5 = const(0x24)

@@ -118,8 +118,7 @@ def simulate(
     flight's main numbers still agree with the truth.
 
     With --deployed, the files that `loftbook deploy mission.toml --to-folder board` made run as they are, with
-    every sensor on its bus and the card bit for bit over SPI; nothing goes wrong there. Five minutes of a
-    flight take a second, with wasm four.
+    every sensor on its bus and the card bit for bit over SPI; nothing goes wrong there.
 
     \b
     Exit code: 0 done, whatever the report says; 1 could not start; 2 wrong usage.

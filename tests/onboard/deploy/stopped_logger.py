@@ -1,5 +1,5 @@
 # As onboard/simulator/board/deployed.py, and somebody presses Ctrl-C at the console after 5 s and leaves it
-# alone for a minute.
+# alone for longer than half an hour.
 
 import gc
 
@@ -26,3 +26,7 @@ import main  # noqa: E402
 
 main.timer.run(60000)
 print("done")
+main.timer.run(1720000)
+print("awake for", 60000 + 1720000)
+main.timer.run(60000)
+print("awake for ever")

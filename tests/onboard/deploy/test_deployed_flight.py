@@ -225,7 +225,7 @@ def test_the_console_can_stop_the_logger_and_the_watchdog_lets_it(base, tmp_path
     words = run_deployed(base / "board", flight, base / "staged", None, "unix", "stopped_logger.py")
     assert words[2:] == [
         "loftbook: stopped from the console; nothing is logged until a reset, which comes by itself in half an hour",
-        "done",
+        "done", "awake for 1780000", "watchdog reset",
     ]
 
 

@@ -1,4 +1,4 @@
-# Checks of the downlink, run on CPython and on both MicroPython interpreters by test_radio_everywhere.py. Each
+# Checks of the downlink, run on CPython and on both MicroPython interpreters by test_drivers_everywhere.py. Each
 # takes nothing, and raises if something is not as its name says.
 
 from struct import unpack_from

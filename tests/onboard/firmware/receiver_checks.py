@@ -1,5 +1,5 @@
 # Checks of the GNSS receiver's configuration, run on CPython and on both MicroPython interpreters by
-# test_radio_everywhere.py. Each takes nothing, and raises if something is not as its name says.
+# test_drivers_everywhere.py. Each takes nothing, and raises if something is not as its name says.
 
 from onboard.firmware.gnss_task import GnssTask
 from onboard.firmware.ubx import ACKNOWLEDGED, REFUSED, AckReader, frame, nav5_frame, valset_frame

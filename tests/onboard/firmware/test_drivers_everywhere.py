@@ -1,11 +1,16 @@
-"""Drivers and tasks on the virtual devices: the same checks on CPython and both MicroPython interpreters."""
+"""Drivers, tasks, receiver and downlink on the virtual devices: the same checks on CPython and on both MicroPython
+interpreters.
+"""
 
 from importlib import import_module
 
 import everywhere
 import pytest
 
-MODULES = ("driver_checks", "onewire_checks", "sensor_task_checks", "parts_checks", "quiet_checks")
+MODULES = (
+    "driver_checks", "onewire_checks", "sensor_task_checks", "parts_checks", "quiet_checks", "receiver_checks",
+    "downlink_checks",
+)
 CHECKS = {name: check for module in MODULES for name, check in import_module(module).CHECKS.items()}
 
 
