@@ -7,6 +7,8 @@ array, returns the same kind, and lets NaN through.
 METRES_PER_FOOT = 0.3048  # exact
 METRES_PER_MILE = 1609.344  # exact, international mile
 METRES_PER_SECOND_PER_MILE_PER_HOUR = 0.44704  # exact
+PASCALS_PER_INCH_OF_MERCURY = 3386.389
+KILOGRAMS_PER_POUND = 0.45359237  # exact
 
 
 def feet(length_m):
@@ -32,3 +34,13 @@ def feet_per_minute(speed_m_s):
 def degrees_fahrenheit(temperature_degc):
     """Convert a temperature (not a difference) from degC to degF."""
     return temperature_degc * 1.8 + 32
+
+
+def inches_of_mercury(pressure_hpa):
+    """Convert hPa to conventional inches of mercury (0 degC): NIST SP 811, appendix B.8, 3386.389 Pa each."""
+    return pressure_hpa * 100.0 / PASCALS_PER_INCH_OF_MERCURY
+
+
+def pounds(mass_kg):
+    """Convert kg to avoirdupois pounds."""
+    return mass_kg / KILOGRAMS_PER_POUND

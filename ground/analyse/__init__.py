@@ -1,6 +1,5 @@
-"""What a flight's tables say: launch, burst, landing, extremes, each with its evidence."""
+"""Methods, numpy in and numpy out: what a flight's tables say, by published methods under their names."""
 
 from ground.analyse.moments import Moment, Moments, seconds_since_launch
-from ground.analyse.summary import Summary, summarise
 
-__all__ = ["Moment", "Moments", "Summary", "seconds_since_launch", "summarise"]
+__all__ = ["Moment", "Moments", "seconds_since_launch"]

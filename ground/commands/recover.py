@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from ground.analyse import summarise
+from ground.statements import summarise
 from ground.commands.options import Sources
 from ground.commands.shared import recover_or_fail
 from ground.decode import decode_flight, decode_unproven, group_boots

@@ -4,7 +4,7 @@ from collections import Counter
 
 import numpy as np
 
-from ground.analyse.words import INDENT, WIDTH
+from ground.statements.words import INDENT, WIDTH
 from ground.recover import losses
 from ground.recover.ledger import BLOCK, BLOCK_DAMAGED, CUT_OFF, MADE_GOOD, PACKET, UNREADABLE
 from ground.recover.packet_series import UNKNOWN_FLIGHT

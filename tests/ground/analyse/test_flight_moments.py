@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_flight import START_UTC_MS, Plan, keep, keep_all, log_of, recovered_of, truth_of
 
-from ground.analyse import seconds_since_launch, summarise
+from ground.analyse import seconds_since_launch
+from ground.statements import summarise
 from ground.decode import decode_flight
 from ground.physics.geodesy import distance_m
 

@@ -21,7 +21,7 @@ from made_flight import (
     truth_of,
 )
 
-from ground.analyse import summarise
+from ground.statements import summarise
 from ground.decode import decode_flight
 from ground.recover.result import KindRecords
 from protocol.table import DEVICES, event_code

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from made_flight import START_UTC_MS, boot_log, ms5611_counts, pt1000_counts, records_of, recovered_of
 
-from ground.analyse import summarise
+from ground.statements import summarise
 from ground.analyse.heights import build_heights
 from ground.analyse.series import timelines
 from ground.decode import decode_flight

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from made_flight import FLIGHT, START_UTC_MS, Plan, boot_log, keep_all, log_of, records_of, truth_of
 
-from ground.analyse import summarise
+from ground.statements import summarise
 from ground.decode import decode_flight
 from ground.recover import losses
 from ground.recover.ledger import (

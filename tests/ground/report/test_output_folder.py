@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from made_flight import FLIGHT, START_UTC_MS, Plan, boot_log, log_of, records_of, recovered_of, truth_of
 
-from ground.analyse import summarise
+from ground.statements import summarise
 from ground.decode import decode_flight, group_boots
 from ground.errors import LoftbookError
 from ground.layout import FieldLayout, KindLayout

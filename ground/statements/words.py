@@ -8,13 +8,22 @@ import numpy as np
 WIDTH = 80
 INDENT = 18
 ENOUGH_PERCENT = 95.0
+# A summary fits a screen; the report and `loftbook ask` have the rest.
+IN_SUMMARY = (
+    "launch", "burst", "landing", "last_fix", "greatest_height", "climb_rate", "coldest_air",
+    "greatest_ground_speed", "greatest_fall_speed", "duration", "distance", "bearing", "data_recovered", "boots",
+    "resets_in_flight", "clock_drift",
+)
 
 
 def summary_text(summary, with_evidence):
     """Write a Summary as text; with_evidence adds what each statement rests on."""
     payload = f", payload {summary['payload']}" if summary["payload"] else ""
     lines = [f"Flight {summary['flight']}{payload}", ""]
-    for key, statement in summary["statements"].items():
+    for key in IN_SUMMARY:
+        statement = summary["statements"].get(key)
+        if statement is None:
+            continue
         lines += _lines(statement["title"], _says(key, statement))
         if with_evidence:
             for part in statement["evidence"]:
