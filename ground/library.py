@@ -4,6 +4,7 @@ import json
 from dataclasses import dataclass
 from pathlib import Path
 
+from ground.decode.corrections import corrected
 from ground.decode.read_tables import read_table
 from ground.decode.tables import Flight
 from ground.errors import LoftbookError
@@ -18,13 +19,14 @@ NO_TABLES = ("unproven-",)  # files of rows that nothing proves
 class RecordedFlight:
     """A flight that `loftbook recover` put into a folder.
 
-    flight: its identity, 8 hexadecimal digits. payload: its name. tables: dict kind -> dict column -> array
+    folder: Path it was read from. flight: its identity, 8 hexadecimal digits. payload: its name. tables: dict kind -> dict column -> array
     (n,): "utc" is datetime64[ms], numbers are floats with NaN for missing, text is str; a column's name ends
     in its unit. statements: dict id -> statement, see ground.statements.statement. notes: what a reader should
     know, a line each. ledger: what every byte of the source held, or None. case: for those who want to go on
     from the heights, phases and moments that were found.
     """
 
+    folder: Path
     flight: str
     payload: str
     tables: dict
@@ -84,12 +86,16 @@ def load_flight(folder, mission=None, trackers=()) -> RecordedFlight:
         log.losses = [loss for loss in ledger.get("losses", []) if loss.get("flight") == log.flight]
     paths = sorted(path for path in folder.glob("*.csv") if not path.name.startswith(NO_TABLES))
     tables = {path.stem: read_table(path) for path in paths}
+    mission = _mission(mission)
+    if mission is not None:
+        tables, made = corrected(tables, mission.corrections)
+        notes += made
     clocks = {boot.boot: None if boot.first_utc is None else boot for boot in log.boots}
     flight = Flight(log.flight, log.payload, [], tables, clocks, sensors)
-    case = build_case(flight, log, _mission(mission), _tracks(trackers))
+    case = build_case(flight, log, mission, _tracks(trackers))
     case.notes = tuple(notes)  # those of the recovery, which has seen more than the tables
     return RecordedFlight(
-        log.flight, log.payload, {kind: table.columns for kind, table in tables.items()}, all_statements(case),
+        folder, log.flight, log.payload, {kind: table.columns for kind, table in tables.items()}, all_statements(case),
         notes, ledger, case,
     )  # fmt: skip
 

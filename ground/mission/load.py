@@ -10,13 +10,13 @@ from typing import get_args, get_origin
 from ground.mission.check import check_mission
 from ground.mission.lines import key_lines
 from ground.mission.sections import (
-    Balloon, Barometer, Battery, Downlink, Gnss, Humidity, Launch, Mission, Motion, OutsideTemperature,
+    Balloon, Barometer, Battery, Corrections, Downlink, Gnss, Humidity, Launch, Mission, Motion, OutsideTemperature,
     Parachute, Parity, Payload, Pins, Probe, Rates, Switch,
 )
 from ground.mission.wrong import Wrong
 
 __all__ = [
-    "Balloon", "Barometer", "Battery", "Downlink", "Gnss", "Humidity", "Launch", "Mission", "MissionError",
+    "Balloon", "Barometer", "Battery", "Corrections", "Downlink", "Gnss", "Humidity", "Launch", "Mission", "MissionError",
     "Motion", "OutsideTemperature", "Parachute", "Parity", "Payload", "Pins", "Probe", "Rates", "Switch",
     "load_mission",
 ]

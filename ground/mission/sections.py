@@ -109,6 +109,16 @@ class Battery:
 
 
 @dataclass(frozen=True)
+class Corrections:
+    """What is added to readings when a flight is explained, found in a test against something better."""
+
+    barometer_hpa: float = _number(-50, 50, 0.0)
+    outside_temperature_k: float = _number(-20, 20, 0.0)
+    humidity_percent: float = _number(-50, 50, 0.0)
+    battery_mv: float = _number(-2000, 2000, 0.0)
+
+
+@dataclass(frozen=True)
 class Rates:
     # With these rates, a block is nearly full at the age at which it is closed.
     pressure_ms: int = _number(50, 3600000, 200)
@@ -203,6 +213,7 @@ class Mission:
     motion: Motion = _section(Motion)
     gnss: Gnss = _section(Gnss)
     battery: Battery = _section(Battery)
+    corrections: Corrections = _section(Corrections)
     rates: Rates = _section(Rates)
     parity: Parity = _section(Parity)
     switches: tuple[Switch, ...] = ()
