@@ -9,7 +9,8 @@ from ground.statements import summarise
 from ground.commands.options import Sources
 from ground.commands.shared import recover_or_fail
 from ground.decode import decode_flight, decode_unproven, group_boots
-from ground.report import account, check_output, write_flights
+from ground.new_folder import check_output
+from ground.report import account, write_flights
 
 WITH_LOSSES = 4
 

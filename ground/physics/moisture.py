@@ -33,6 +33,17 @@ def relative_humidity_percent(temperature_k, dew_point_k):
     return 100.0 * saturation_vapour_pressure_pa(dew_point_k) / saturation_vapour_pressure_pa(temperature_k)
 
 
+def dew_point_k(temperature_k, humidity_percent):
+    """Give the dew point over water from temperature and relative humidity: the inverse of relative_humidity_percent.
+
+    Scalars or arrays in K and percent that broadcast. Returns K; NaN where the humidity is not above zero.
+    """
+    humidity = np.asarray(humidity_percent, float)
+    share = np.where(humidity > 0, humidity, np.nan) / 100.0
+    logarithm = np.log(share * saturation_vapour_pressure_pa(temperature_k) / _MAGNUS_PA)
+    return 273.15 + _MAGNUS_CELSIUS * logarithm / (_MAGNUS_SLOPE - logarithm)
+
+
 def virtual_temperature_k(temperature_k, vapour_pressure_pa, pressure_pa):
     """Give the temperature at which dry air of the same pressure would be as dense.
 

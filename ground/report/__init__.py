@@ -2,6 +2,6 @@
 
 from ground.report.account import account
 from ground.report.picture import picture
-from ground.report.write import check_output, write_flight, write_flights
+from ground.report.write import write_flight, write_flights
 
-__all__ = ["account", "check_output", "picture", "write_flight", "write_flights"]
+__all__ = ["account", "picture", "write_flight", "write_flights"]

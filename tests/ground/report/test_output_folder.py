@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 from made_flight import FLIGHT, START_UTC_MS, Plan, boot_log, log_of, records_of, recovered_of, truth_of
 
-from ground.statements import summarise
 from ground.decode import decode_flight, group_boots
 from ground.errors import LoftbookError
 from ground.layout import FieldLayout, KindLayout
 from ground.recover.result import KindRecords
-from ground.report import check_output, write, write_flight, write_flights
+from ground.new_folder import check_output
+from ground.report import write, write_flight, write_flights
+from ground.statements import summarise
 
 PLAN = Plan(burst_m=2000.0, wait_s=120.0, rest_s=120.0)
 
