@@ -14,7 +14,7 @@ from onboard.simulator.card_manifest import manifest_words
 from onboard.simulator.deployed import run_deployed, stage_machine
 from onboard.simulator.prepare import CARD_NAME, prepare
 from onboard.simulator.runners import RunError
-from onboard.simulator.world.balloon import FlightError
+from onboard.simulator.world.integrate import FlightError
 from onboard.simulator.world.sounding import SoundingError
 
 MINUTES = 5  # with the launch after 3, see prepare()

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from onboard.simulator import mishap_words
 from onboard.simulator.bench import MINUTES, run_bench
 from onboard.simulator.demo import DEMO_MISSION, run_demo
 from onboard.simulator.fault_words import KINDS
@@ -62,6 +63,10 @@ def _list(wanted: bool):
         number = f"; NUMBER: {kind.meaning_for()} (else {kind.number})" if kind.meaning else ""
         typer.echo(f"  {name:<10} {kind.words}{number}")
         typer.echo(f"  {'':<10} of: {', '.join(kind.targets)}")
+    typer.echo()
+    typer.echo("Mishaps of balloon and payload, for --mishap 'KIND NUMBERS':")
+    for line in mishap_words.list_lines():
+        typer.echo("  " + line)
     raise typer.Exit()
 
 
@@ -77,11 +82,15 @@ def simulate(
         list[str] | None,
         typer.Option("--fault", metavar="'KIND TARGET FROM TO [NUMBER]'", help="Goes wrong. May be given again."),
     ] = None,
+    mishap: Annotated[
+        list[str] | None,
+        typer.Option("--mishap", metavar="'KIND NUMBERS'", help="Befalls the balloon. May be given again."),
+    ] = None,
     rehearsal: Annotated[
         str | None, typer.Option("--rehearsal", metavar="NAME", help="One of those that --list shows.")
     ] = None,
     show_list: Annotated[
-        bool, typer.Option("--list", callback=_list, is_eager=True, help="Show rehearsals and kinds of faults.")
+        bool, typer.Option("--list", callback=_list, is_eager=True, help="Show rehearsals, faults and mishaps.")
     ] = False,
     deployed: Annotated[
         Path | None,
@@ -110,12 +119,14 @@ def simulate(
       loftbook simulate --list
       loftbook simulate mission.toml -o trial --rehearsal loose-plug
       loftbook simulate mission.toml -o trial --fault 'silent barometer climb+600 burst-60'
+      loftbook simulate mission.toml -o trial --mishap 'float 18000 2400' --mishap 'tree 12'
       loftbook simulate mission.toml -o bench --deployed board
 
     The logger's own code flies through the mission's sounding on MicroPython. FROM and TO are seconds since
-    launch, or power-on, launch, climb, burst, fall, landing, end, with +60 or -60 behind them. Then the card is
-    recovered, and a report says what was injected, what the log says about it, what was lost, and whether the
-    flight's main numbers still agree with the truth.
+    launch, or power-on, launch, climb, burst, fall, landing, end, with +60 or -60 behind them. A mishap befalls
+    the balloon or the payload, so that the flight itself is another one. Then the card is recovered, and a report
+    says what was injected, what the log says about it, what was lost, and whether the flight's main numbers still
+    agree with the truth.
 
     With --deployed, the files that `loftbook deploy mission.toml --to-folder board` made run as they are, with
     every sensor on its bus and the card bit for bit over SPI; nothing goes wrong there.
@@ -124,8 +135,10 @@ def simulate(
     Exit code: 0 done, whatever the report says; 1 could not start; 2 wrong usage.
     """
     if deployed is not None:
-        if fault or rehearsal:
-            raise typer.BadParameter("nothing can go wrong with --deployed; leave --fault and --rehearsal out")
+        if fault or mishap or rehearsal:
+            raise typer.BadParameter(
+                "nothing can go wrong with --deployed; leave --fault, --mishap and --rehearsal out"
+            )
         if interpreter is Interpreter.cpython:
             raise typer.BadParameter("--deployed runs on MicroPython only: --interpreter unix or wasm")
         run_bench(mission, deployed, output, minutes or MINUTES, seed, interpreter.value, typer.echo)
@@ -133,4 +146,4 @@ def simulate(
     if minutes is not None:
         raise typer.BadParameter("--minutes goes with --deployed")
     chosen = find_rehearsal(rehearsal) if rehearsal else None
-    run_simulation(mission, output, fault or [], chosen, seed, interpreter.value, typer.echo)
+    run_simulation(mission, output, fault or [], chosen, seed, interpreter.value, typer.echo, mishap or [])

@@ -41,6 +41,7 @@ def compare(figures, summary):
 
     Returns a list of Comparison; times are in seconds after release.
     """
+    figures = {**figures, "burst": figures["burst"] or figures["climb_end"]}
     start = datetime.fromisoformat(figures["start_utc"])
     release_s = figures["release"]["time_s"]
     statements = summary["statements"]

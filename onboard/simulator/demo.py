@@ -14,7 +14,7 @@ from onboard.simulator.prepare import CARD_NAME, prepare
 from onboard.simulator.runners import RunError
 from onboard.simulator.steps import RECOVERED
 from onboard.simulator.truth_file import write_truth
-from onboard.simulator.world.balloon import FlightError
+from onboard.simulator.world.integrate import FlightError
 from onboard.simulator.world.sounding import SoundingError
 
 DEMO_MISSION = Path(__file__).with_name("napraforgo-1.toml")
@@ -26,8 +26,9 @@ mission.toml           the payload
 card-before.img        the card as the logger left it
 card.img               the same card after the damage: what the team would find
 damage.json            what was done to it
-truth.csv, truth.json  what really happened, from the simulator
+truth.csv, truth.json  what really happened, from the simulator; truth-air.csv: the air that it flew through
 recovered/             what `loftbook recover card.img -o recovered` made of it: begin with summary.txt
+recovered/report.html  what `loftbook report recovered --mission mission.toml` made of that: open it in a browser
 """
 
 
@@ -50,7 +51,7 @@ def _fill(scratch, result, seed, interpreter, say):
     mission = load_mission(DEMO_MISSION)
     say(f"Flying {mission.payload.name} (invented) through a real sounding, {mission.sounding}.")
     truth = prepare(mission, seed, scratch / "flight")
-    write_truth(result, truth)
+    write_truth(result, truth, mission, seed)
     steps.fly(scratch / "flight", scratch / "staged", interpreter)
     before = (scratch / "flight" / CARD_NAME).read_bytes()
     image = bytearray(before)
@@ -68,6 +69,8 @@ def _fill(scratch, result, seed, interpreter, say):
     say("")
     for line in steps.recover(result, CARD_NAME):
         say("  " + line if line else "")
+    for line in steps.report(result, "mission.toml"):
+        say("  " + line)
     say("")
     _report(result, before, damage, say)
 

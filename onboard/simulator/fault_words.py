@@ -121,9 +121,10 @@ def read_fault(text, truth, targets):
 
 
 def _time_ms(part, truth, text):
+    ended = truth.burst or truth.climb_end  # of a balloon that never burst, the top or the cut
     moments = {
-        "power-on": 0.0, "launch": truth.release.time_s, "climb": truth.release.time_s, "burst": truth.burst.time_s,
-        "fall": truth.burst.time_s, "landing": truth.landing.time_s, "end": float(truth.time_s[-1]),
+        "power-on": 0.0, "launch": truth.release.time_s, "climb": truth.release.time_s, "burst": ended.time_s,
+        "fall": ended.time_s, "landing": truth.landing.time_s, "end": float(truth.time_s[-1]),
     }  # fmt: skip
     found = _TIME.fullmatch(part)
     if not found or not part or (found["word"] or "launch") not in moments:

@@ -13,6 +13,7 @@ from onboard.simulator.board.tape import INDEX_NAME, LOW_NAME, SENTENCES_NAME, S
 from onboard.simulator.cards import make_card
 from onboard.simulator.world.flight import fly
 from onboard.simulator.world.gnss import PORTABLE_CEILING_M, gnss_sentences
+from onboard.simulator.world.mishaps import NO_MISHAPS
 from onboard.simulator.world.sensors import barometer_words, device_streams
 from protocol.block import BLOCK_SIZE
 
@@ -25,14 +26,16 @@ def flight_identity(seed):
     return np.random.default_rng([seed, 4]).integers(0, 256, 4, dtype=np.uint8).tobytes()
 
 
-def prepare(mission, seed, folder, card_megabytes=16, wait_s=180.0, after_s=240.0, mission_folder="."):
+def prepare(
+    mission, seed, folder, card_megabytes=16, wait_s=180.0, after_s=240.0, mission_folder=".", mishaps=NO_MISHAPS
+):
     """Fly the world and write everything that the virtual board needs into a folder.
 
-    folder: Path of a folder that does not exist yet.
+    folder: Path of a folder that does not exist yet; the other parameters are those of fly().
     Returns the Truth of the simulated flight.
     """
     folder = Path(folder)
-    truth = fly(mission, seed, wait_s=wait_s, after_s=after_s, folder=mission_folder)
+    truth = fly(mission, seed, wait_s=wait_s, after_s=after_s, folder=mission_folder, mishaps=mishaps)
     folder.mkdir(parents=True)
     _write_tape(folder, truth, mission, seed)
     settings = board_settings(mission, flight_identity(seed))

@@ -11,17 +11,22 @@ _FILE = Path(__file__).with_name("rehearsals.toml")
 
 @dataclass(frozen=True)
 class Rehearsal:
-    """name: one word; line: what happens, for a reader; faults: tuple of orders as fault_words.read_fault takes."""
+    """name: one word; line: what happens, for a reader; faults: tuple of orders as fault_words.read_fault takes;
+    mishaps: tuple of orders as mishap_words.read_mishaps takes."""
 
     name: str
     line: str
     faults: tuple
+    mishaps: tuple = ()
 
 
 def rehearsals():
     """All rehearsals, name -> Rehearsal, from nothing to everything."""
     content = tomllib.loads(_FILE.read_text("utf-8"))
-    found = [Rehearsal(item["name"], item["line"], tuple(item["faults"])) for item in content["rehearsal"]]
+    found = [
+        Rehearsal(item["name"], item["line"], tuple(item["faults"]), tuple(item.get("mishaps", ())))
+        for item in content["rehearsal"]
+    ]
     return {rehearsal.name: rehearsal for rehearsal in found}
 
 

@@ -11,11 +11,12 @@ from onboard.simulator.board.modem import DOWNLINK_NAME
 from onboard.simulator.compare import compare
 from onboard.simulator.damage import damage_card
 from onboard.simulator.fault_words import FaultError, read_fault, schedule, targets_of
+from onboard.simulator.mishap_words import MishapError, read_mishaps
 from onboard.simulator.prepare import CARD_NAME, add_faults, prepare
 from onboard.simulator.runners import RunError
 from onboard.simulator.tell import event_lines, loss_lines, number_lines, since_launch
 from onboard.simulator.truth_file import write_truth
-from onboard.simulator.world.balloon import FlightError
+from onboard.simulator.world.integrate import FlightError
 from onboard.simulator.world.sounding import SoundingError
 from protocol.record import Layout
 
@@ -25,7 +26,7 @@ The folder of `loftbook simulate`: a flight of the logger's own code on simulate
 mission.toml           the payload
 faults.json            what was made to go wrong, in ms since power-on
 card.img               the card as the team would find it
-truth.csv, truth.json  what really happened, from the simulator
+truth.csv, truth.json  what really happened, from the simulator; truth-air.csv: the air that it flew through
 downlink.bin           what the downlink sent, if the mission has one
 recovered/             what `loftbook recover card.img -o recovered` made of it: begin with summary.txt
 report.txt             what was injected, what the log says about it, what was lost, and what is still true
@@ -34,24 +35,26 @@ _CLOSE_S = 1.9  # a block is closed at this age (firmware/store.py)
 _BLOCK_BYTES = 440  # what it takes in, about
 
 
-def run_simulation(mission_path, folder, orders, rehearsal, seed, interpreter, say=print):
+def run_simulation(mission_path, folder, orders, rehearsal, seed, interpreter, say=print, mishaps=()):
     """Fly, recover and tell, into a folder that does not exist yet.
 
     mission_path: of a mission.toml. folder: Path. orders: list of faults in words, all of which must be possible.
     rehearsal: a Rehearsal or None; what of it this flight is too short for, or this payload lacks, is left out and
-    said. seed, interpreter, say: as for run_demo. The folder appears when all is done.
+    said. seed, interpreter, say: as for run_demo. mishaps: list of mishaps in words, besides the rehearsal's; all
+    must be possible. The folder appears when all is done.
     Raises LoftbookError if a step fails.
     """
     try:
         mission = load_mission(mission_path)
         with steps.new_folder(folder) as (scratch, result):
-            _fill(mission, Path(mission_path), scratch, result, orders, rehearsal, seed, interpreter, say)
-    except (MissionError, SoundingError, FlightError, FaultError, RunError) as error:
+            world = [*mishaps, *(rehearsal.mishaps if rehearsal else ())]
+            _fill(mission, Path(mission_path), scratch, result, orders, world, rehearsal, seed, interpreter, say)
+    except (MissionError, SoundingError, FlightError, FaultError, MishapError, RunError) as error:
         raise LoftbookError(str(error)) from None
     say(f"Everything is in {folder}/: open README.txt there first.")
 
 
-def _fill(mission, path, scratch, result, orders, rehearsal, seed, interpreter, say):
+def _fill(mission, path, scratch, result, orders, mishaps, rehearsal, seed, interpreter, say):
     report = []
 
     def tell(line=""):
@@ -59,11 +62,14 @@ def _fill(mission, path, scratch, result, orders, rehearsal, seed, interpreter, 
         say(line)
 
     flight = scratch / "flight"
-    truth = prepare(mission, seed, flight, mission_folder=path.absolute().parent)
+    truth = prepare(
+        mission, seed, flight, mission_folder=path.absolute().parent, mishaps=read_mishaps(mishaps)
+    )
     faults, left_out = ordered(mission, truth, orders, rehearsal)
     add_faults(flight, schedule(faults, mission, truth), _log_blocks(faults, mission))
-    write_truth(result, truth)
-    tell(f"Flying {mission.payload.name}: {rehearsal.line if rehearsal else f'{len(faults)} faults.'}")
+    write_truth(result, truth, mission, seed)
+    counted = f"{len(faults)} faults" + (f", {len(mishaps)} mishaps." if mishaps else ".")
+    tell(f"Flying {mission.payload.name}: {rehearsal.line if rehearsal else counted}")
     steps.fly(flight, scratch / "staged", interpreter)
     image = bytearray((flight / CARD_NAME).read_bytes())
     if any(fault.kind == "damaged" for fault in faults):
@@ -78,7 +84,7 @@ def _fill(mission, path, scratch, result, orders, rehearsal, seed, interpreter, 
     if (flight / DOWNLINK_NAME).exists():
         shutil.copy(flight / DOWNLINK_NAME, result)
     steps.recover(result, CARD_NAME)
-    _report(result, truth, mission, faults, left_out, tell)
+    _report(result, truth, mission, faults, mishaps, left_out, tell)
     (result / "report.txt").write_text("\n".join(report) + "\n", "utf-8")
 
 
@@ -113,7 +119,7 @@ def _log_blocks(faults, mission):
     return max(64, round(full[0].start_ms / 1000 * blocks_a_second))
 
 
-def _report(result, truth, mission, faults, left_out, tell):
+def _report(result, truth, mission, faults, mishaps, left_out, tell):
     recovered = result / steps.RECOVERED
     summary = json.loads((recovered / "summary.json").read_text("utf-8"))
     ledger = json.loads((recovered / "ledger.json").read_text("utf-8"))
@@ -124,9 +130,11 @@ def _report(result, truth, mission, faults, left_out, tell):
     for fault in faults:
         until = "" if fault.kind in ("full", "damaged") else f" to {since_launch(fault.stop_ms - launch_ms)}"
         tell(f"  {since_launch(fault.start_ms - launch_ms)}{until}  {fault.words()}")
+    for text in mishaps:
+        tell(f"  to the balloon and the payload: {text}")
     for line in left_out:
         tell(f"  left out: {line}")
-    if not faults:
+    if not faults and not mishaps:
         tell("  nothing")
     tell()
     tell("What the log says about it:")

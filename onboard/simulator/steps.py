@@ -72,10 +72,22 @@ def recover(result, card):
 
     Raises LoftbookError if it fails; losses are no failure.
     """
-    command = [sys.executable, "-m", "ground", "recover", card, "-o", RECOVERED]
+    return _loftbook(result, (0, WITH_LOSSES), "recover", card, "-o", RECOVERED)
+
+
+def report(result, mission):
+    """Run `loftbook report` on what was recovered in the result folder. Returns its lines of output.
+
+    mission: name of the mission file there. Raises LoftbookError if it fails.
+    """
+    return _loftbook(result, (0,), "report", RECOVERED, "--mission", mission)
+
+
+def _loftbook(result, good, *words):
+    command = [sys.executable, "-m", "ground", *words]
     done = subprocess.run(
         command, cwd=result, stdin=subprocess.DEVNULL, capture_output=True, text=True, encoding="utf-8"
     )
-    if done.returncode not in (0, WITH_LOSSES):
-        raise LoftbookError(f"loftbook recover failed: {done.stderr.strip()}")
+    if done.returncode not in good:
+        raise LoftbookError(f"loftbook {words[0]} failed: {done.stderr.strip()}")
     return done.stdout.splitlines()

@@ -4,7 +4,7 @@ Both parts have the same form. With the speed relative to the air v, positive up
 
     acceleration = lift(height) - resistance(height) * v * |v|
 
-so the flight needs two tables of height for each part, and one integrator serves both.
+so the flight needs two tables of height for each part, and one integrator (integrate.py) serves both.
 """
 
 from dataclasses import dataclass
@@ -13,6 +13,7 @@ from math import pi
 import numpy as np
 
 from ground.physics.atmosphere import gravity_m_s2
+from onboard.simulator.world.integrate import TABLE_STEP_M, FlightError, Motion, table_heights_m
 
 GAS_CONSTANT_J_MOL_K = 8.314462618  # CODATA 2018
 MOLAR_MASS_KG_MOL = {"helium": 4.002602e-3, "hydrogen": 2.01588e-3}  # IUPAC standard atomic weights
@@ -26,27 +27,9 @@ ADDED_MASS_SHARE = 0.5
 LAMINAR_REYNOLDS = 1e5
 TURBULENT_REYNOLDS = 6e5
 
-TABLE_STEP_M = 5.0
-_TABLE_TOP_M = 60000.0
-STEP_S = 0.05
-
-
-class FlightError(ValueError):
-    """A mission that cannot fly; the message says why and which key to change."""
-
-
-@dataclass(frozen=True)
-class Motion:
-    """One part of a flight as tables over height from bottom_m upwards in steps of TABLE_STEP_M."""
-
-    bottom_m: float
-    lift_m_s2: np.ndarray  # (n,) acceleration at rest relative to the air
-    resistance_per_m: np.ndarray  # (n,) deceleration is this times the speed squared
-
-
-def table_heights_m(bottom_m):
-    """Heights of the tables of a Motion that starts at bottom_m, up to 60 km."""
-    return np.arange(bottom_m, _TABLE_TOP_M, TABLE_STEP_M)
+# A canopy in its bag, and how far it falls while it fills: guesses, no source.
+PACKED_SHARE = 0.1
+OPENING_M = 40.0
 
 
 def sphere_volume_m3(diameter_m):
@@ -105,11 +88,24 @@ def _drag_at_steady_climb(balloon, force_n, diameter_m, density_kg_m3, temperatu
     return coefficients
 
 
-def climb_motion(air, balloon, payload_kg, launch_height_m):
-    """Tables of the climb, and the height at which the balloon bursts.
+@dataclass(frozen=True)
+class BalloonTables:
+    """A balloon with all its gas over height, from bottom_m upwards in steps of TABLE_STEP_M: arrays (n,)."""
+
+    bottom_m: float
+    fixed_kg: float  # balloon and payload
+    gas_kg: float
+    displaced_kg: np.ndarray  # air
+    gravity_m_s2: np.ndarray
+    drag_kg_m: np.ndarray  # drag is this times the speed squared
+    burst_height_m: float
+
+
+def balloon_tables(air, balloon, payload_kg, launch_height_m):
+    """Tables of the balloon, and the height at which it bursts.
 
     air: an Air. balloon: the mission's section. payload_kg: everything below the neck.
-    Returns (Motion, burst_height_m). Raises FlightError when the balloon cannot fly.
+    Returns BalloonTables. Raises FlightError when the balloon cannot fly.
     """
     coefficients = (balloon.drag_coefficient, balloon.drag_coefficient_thin_air)
     if min(balloon.mass_kg, payload_kg, balloon.free_lift_kg, *coefficients) <= 0:
@@ -121,7 +117,21 @@ def climb_motion(air, balloon, payload_kg, launch_height_m):
     density_kg_m3 = air.density_kg_m3(heights_m)
     gas_mol = gas_amount_mol(balloon, payload_kg, pressure_pa[0], temperature_k[0], density_kg_m3[0])
     volume_m3 = gas_volume_m3(gas_mol, pressure_pa, temperature_k)
-    burst_volume_m3 = sphere_volume_m3(balloon.burst_diameter_m)
+    burst_height_m = _burst_height_m(heights_m, volume_m3, sphere_volume_m3(balloon.burst_diameter_m))
+    gas_kg = gas_mol * MOLAR_MASS_KG_MOL[balloon.gas]
+    mass_kg = balloon.mass_kg + payload_kg + gas_kg
+    displaced_kg = density_kg_m3 * volume_m3
+    diameter_m = (volume_m3 * 6.0 / pi) ** (1.0 / 3.0)
+    gravity = gravity_m_s2(heights_m)
+    force_n = (displaced_kg - mass_kg) * gravity
+    drag = _drag_at_steady_climb(balloon, force_n, diameter_m, density_kg_m3, temperature_k)
+    drag_kg_m = 0.5 * density_kg_m3 * drag * pi / 4.0 * diameter_m**2
+    return BalloonTables(
+        launch_height_m, balloon.mass_kg + payload_kg, gas_kg, displaced_kg, gravity, drag_kg_m, burst_height_m
+    )
+
+
+def _burst_height_m(heights_m, volume_m3, burst_volume_m3):
     burst_at = int(np.argmax(volume_m3 >= burst_volume_m3))
     if volume_m3[0] >= burst_volume_m3:
         raise FlightError(
@@ -132,20 +142,23 @@ def climb_motion(air, balloon, payload_kg, launch_height_m):
         raise FlightError("the balloon would not burst below 60 km; check balloon.burst_diameter_m")
     before, after = volume_m3[burst_at - 1], volume_m3[burst_at]
     share = (burst_volume_m3 - before) / (after - before)
-    burst_height_m = float(heights_m[burst_at - 1] + share * TABLE_STEP_M)
-
-    mass_kg = balloon.mass_kg + payload_kg + gas_mol * MOLAR_MASS_KG_MOL[balloon.gas]
-    displaced_kg = density_kg_m3 * volume_m3
-    inertia_kg = mass_kg + ADDED_MASS_SHARE * displaced_kg
-    diameter_m = (volume_m3 * 6.0 / pi) ** (1.0 / 3.0)
-    force_n = (displaced_kg - mass_kg) * gravity_m_s2(heights_m)
-    drag = _drag_at_steady_climb(balloon, force_n, diameter_m, density_kg_m3, temperature_k)
-    drag_kg_m = 0.5 * density_kg_m3 * drag * pi / 4.0 * diameter_m**2
-    return Motion(launch_height_m, force_n / inertia_kg, drag_kg_m / inertia_kg), burst_height_m
+    return float(heights_m[burst_at - 1] + share * TABLE_STEP_M)
 
 
-def fall_motion(air, payload_kg, drag_area_m2, landing_height_m):
-    """Tables of the fall under the parachute.
+def climb_motion(air, balloon, payload_kg, launch_height_m):
+    """Tables of the climb, and the height at which the balloon bursts.
+
+    Parameters and exceptions as of balloon_tables. Returns (Motion, burst_height_m).
+    """
+    tables = balloon_tables(air, balloon, payload_kg, launch_height_m)
+    mass_kg = tables.fixed_kg + tables.gas_kg
+    inertia_kg = mass_kg + ADDED_MASS_SHARE * tables.displaced_kg
+    lift = (tables.displaced_kg - mass_kg) * tables.gravity_m_s2 / inertia_kg
+    return Motion(launch_height_m, lift, tables.drag_kg_m / inertia_kg), tables.burst_height_m
+
+
+def fall_motion(air, payload_kg, drag_area_m2, landing_height_m, opens_m=None):
+    """Tables of the fall under the parachute. opens_m: it is still packed above this height, if given.
 
     Two simplifications: the parachute is open from the burst on, which in the thin air there
     makes little difference, and nothing of the torn balloon hangs on.
@@ -155,6 +168,9 @@ def fall_motion(air, payload_kg, drag_area_m2, landing_height_m):
         raise FlightError("payload.mass_kg and parachute.drag_area_m2 must be above zero")
     heights_m = table_heights_m(landing_height_m)
     resistance_per_m = 0.5 * air.density_kg_m3(heights_m) * drag_area_m2 / payload_kg
+    if opens_m is not None:
+        packed = np.clip((heights_m - opens_m) / OPENING_M + 1.0, 0.0, 1.0)
+        resistance_per_m = resistance_per_m * (1.0 - packed * (1.0 - PACKED_SHARE))
     return Motion(landing_height_m, -gravity_m_s2(heights_m), resistance_per_m)
 
 
@@ -164,46 +180,3 @@ def terminal_speed_m_s(motion, height_m):
     lift = np.interp(height_m, heights_m, motion.lift_m_s2)
     resistance = np.interp(height_m, heights_m, motion.resistance_per_m)
     return np.sign(lift) * np.sqrt(np.abs(lift) / resistance)
-
-
-def integrate(motion, height_m, speed_m_s, end_height_m, updraught_m_s, start_s=0.0):
-    """Fly until a height is passed.
-
-    motion: a Motion. height_m, speed_m_s: the start. end_height_m: above the start for a climb,
-    below it for a fall. updraught_m_s: vertical motion of the air, one value a second of flight,
-    linear between them, from time zero; start_s: the time in it at which this part starts.
-    Returns (heights, speeds, duration): float arrays at steps of STEP_S including the start and
-    the first state beyond the end; duration_s is when the end height was passed, linear within
-    the last step. Raises FlightError when the updraughts run out first.
-    Method: explicit midpoint rule (second order).
-    """
-    lift, resistance = motion.lift_m_s2.tolist(), motion.resistance_per_m.tolist()
-    gusts = updraught_m_s.tolist()
-    bottom, inverse_step, last = motion.bottom_m, 1.0 / TABLE_STEP_M, len(lift) - 2
-
-    def acceleration(height, speed, gust):
-        place = (height - bottom) * inverse_step
-        index = min(max(int(place), 0), last)
-        share = place - index
-        relative = speed - gust
-        here = resistance[index] + share * (resistance[index + 1] - resistance[index])
-        return lift[index] + share * (lift[index + 1] - lift[index]) - here * relative * abs(relative)
-
-    climbing = end_height_m > height_m
-    heights, speeds = [height_m], [speed_m_s]
-    steps = int((len(gusts) - 2 - start_s) / STEP_S)
-    for step in range(steps):
-        time_s = start_s + (step + 0.5) * STEP_S
-        second = int(time_s)
-        gust = gusts[second] + (time_s - second) * (gusts[second + 1] - gusts[second])
-        middle_speed = speed_m_s + 0.5 * STEP_S * acceleration(height_m, speed_m_s, gust)
-        middle_height = height_m + 0.5 * STEP_S * speed_m_s
-        speed_m_s += STEP_S * acceleration(middle_height, middle_speed, gust)
-        height_m += STEP_S * middle_speed
-        heights.append(height_m)
-        speeds.append(speed_m_s)
-        if (height_m >= end_height_m) if climbing else (height_m <= end_height_m):
-            within = (end_height_m - heights[-2]) / (height_m - heights[-2])
-            return np.array(heights), np.array(speeds), (step + within) * STEP_S
-    hours = len(gusts) / 3600
-    raise FlightError(f"the flight takes longer than {hours:.0f} hours; check balloon.free_lift_kg")

@@ -8,9 +8,12 @@ import numpy as np
 
 from ground.physics.geodesy import curvature_radii_m
 from onboard.simulator.world.air import Air
-from onboard.simulator.world.balloon import STEP_S, FlightError, climb_motion, fall_motion, integrate
 from onboard.simulator.world.chance import gauss_markov, generator
-from onboard.simulator.world.sounding import find_sounding, read_sounding
+from onboard.simulator.world.integrate import STEP_S, FlightError
+from onboard.simulator.world.mishaps import NO_MISHAPS, Mishaps
+from onboard.simulator.world.rest import rest_motion, rest_seconds
+from onboard.simulator.world.sounding import Sounding, find_sounding, read_sounding
+from onboard.simulator.world.vertical import BURST, up_and_down
 
 SAMPLE_S = 0.1
 _STEPS_A_SAMPLE = round(SAMPLE_S / STEP_S)
@@ -49,23 +52,31 @@ class Truth:
     relative_humidity_percent: np.ndarray  # over liquid water
     air_density_kg_m3: np.ndarray
     release: Moment
-    burst: Moment
+    burst: Moment | None  # None: it never burst
     landing: Moment
+    climb_end: Moment  # the burst, the cut of the line, or the highest point of a balloon that leaked
+    climb_ended_by: str  # BURST, CUT or LEAK of vertical.py
+    float_s: tuple | None  # from, to on time_s, if it floated
+    mishaps: Mishaps
+    sounding: Sounding
+    air: Air
 
 
-def fly(mission, seed, wait_s=180.0, after_s=240.0, folder="."):
+def fly(mission, seed, wait_s=180.0, after_s=240.0, folder=".", mishaps=NO_MISHAPS):
     """Simulate a mission's flight.
 
     mission: a Mission. seed: int, 0 or more; it decides the gusts. wait_s: time on the ground
     between power-on and release, which is at mission.launch.utc. after_s: time on the ground
     after landing. Both are rounded to 0.1 s. folder: where mission.sounding is looked for.
+    mishaps: what befalls it; after a carrying off the record goes on for five minutes.
     Returns a Truth. Raises SoundingError (no or bad sounding) or FlightError (the balloon
     cannot fly, or launch.utc is no time).
     """
     launch = mission.launch
     _check_launch(launch)
     start_utc = _utc(launch.utc)
-    air = Air(read_sounding(find_sounding(mission.sounding, folder)))
+    sounding = read_sounding(find_sounding(mission.sounding, folder))
+    air = Air(sounding)
     random = generator(seed, "gusts")
     updraught, gust_east, gust_north = (
         gauss_markov(random, _LONGEST_FLIGHT_S, 1.0, _GUST_TIME_CONSTANT_S, size)
@@ -73,7 +84,10 @@ def fly(mission, seed, wait_s=180.0, after_s=240.0, folder="."):
     )
     seconds = np.arange(_LONGEST_FLIGHT_S, dtype=float)
     updraught = updraught * np.minimum(seconds / _CALM_RELEASE_S, 1.0)
-    height_m, speed_m_s, burst_height_m, burst_s, landing_s = _up_and_down(mission, air, updraught)
+    up_down = up_and_down(mission, air, updraught, mishaps)
+    height_m, speed_m_s = up_down.height_m[::_STEPS_A_SAMPLE], up_down.speed_m_s[::_STEPS_A_SAMPLE]
+    aloft = np.arange(len(height_m)) * SAMPLE_S < up_down.landing_s
+    height_m, speed_m_s = height_m[aloft], speed_m_s[aloft]
 
     flight_s = np.arange(len(height_m)) * SAMPLE_S
     wind_east, wind_north = air.wind_m_s(height_m)
@@ -81,12 +95,18 @@ def fly(mission, seed, wait_s=180.0, after_s=240.0, folder="."):
     north_m_s = wind_north + np.interp(flight_s, seconds, gust_north)
 
     latitude, longitude = _track(launch.latitude_deg, launch.longitude_deg, height_m, east_m_s, north_m_s)
-    waiting, resting = round(wait_s / SAMPLE_S), round(after_s / SAMPLE_S)
-    still = (waiting, resting)
-    east_m_s, north_m_s, speed_m_s = (np.pad(part, still) for part in (east_m_s, north_m_s, speed_m_s))
-    latitude, longitude = (np.pad(part, still, mode="edge") for part in (latitude, longitude))
-    ends_m = (launch.height_m, launch.landing_height_m)
-    height_m = np.pad(height_m, still, constant_values=ends_m)
+    waiting, resting = round(wait_s / SAMPLE_S), round(rest_seconds(mishaps, after_s) / SAMPLE_S)
+    rest_m, *rest_m_s = rest_motion(mishaps, resting, SAMPLE_S)
+    rest_m = up_down.landing_m + rest_m
+    still = np.zeros(waiting)
+    east_m_s, north_m_s, speed_m_s = (
+        np.concatenate([still, part, after]) for part, after in zip((east_m_s, north_m_s, speed_m_s), rest_m_s)
+    )
+    rest_places = _track(latitude[-1], longitude[-1], rest_m, *rest_m_s[:2])
+    latitude, longitude = (
+        np.concatenate([still + part[0], part, after]) for part, after in zip((latitude, longitude), rest_places)
+    )
+    height_m = np.concatenate([still + launch.height_m, height_m, rest_m])
     time_s = np.arange(len(height_m)) / round(1 / SAMPLE_S)
 
     def moment(since_release_s, at_height_m):
@@ -94,6 +114,7 @@ def fly(mission, seed, wait_s=180.0, after_s=240.0, folder="."):
         where = [float(np.interp(when_s, time_s, part)) for part in (latitude, longitude)]
         return Moment(round(float(when_s), 6), where[0], _wrapped(where[1]), at_height_m)
 
+    climb_end = moment(up_down.end_s, up_down.end_m)
     return Truth(
         start_utc=start_utc - timedelta(seconds=waiting * SAMPLE_S),
         time_s=time_s,
@@ -108,29 +129,15 @@ def fly(mission, seed, wait_s=180.0, after_s=240.0, folder="."):
         relative_humidity_percent=air.relative_humidity_percent(height_m),
         air_density_kg_m3=air.density_kg_m3(height_m),
         release=moment(0.0, launch.height_m),
-        burst=moment(burst_s, burst_height_m),
-        landing=moment(landing_s, launch.landing_height_m),
+        burst=climb_end if up_down.ends == BURST else None,
+        landing=moment(up_down.landing_s, up_down.landing_m),
+        climb_end=climb_end,
+        climb_ended_by=up_down.ends,
+        float_s=up_down.float_s and tuple(waiting * SAMPLE_S + part_s for part_s in up_down.float_s),
+        mishaps=mishaps,
+        sounding=sounding,
+        air=air,
     )
-
-
-def _up_and_down(mission, air, updraught_m_s):
-    """Vertical flight: heights and speeds at SAMPLE_S from release to just before the landing,
-    the height of the burst, and the times of burst and landing since release."""
-    launch, payload_kg = mission.launch, mission.payload.mass_kg
-    climb, burst_height_m = climb_motion(air, mission.balloon, payload_kg, launch.height_m)
-    if burst_height_m <= launch.landing_height_m:
-        raise FlightError("the balloon bursts below launch.landing_height_m; check both")
-    fall = fall_motion(air, payload_kg, mission.parachute.drag_area_m2, launch.landing_height_m)
-    up_m, up_m_s, burst_s = integrate(climb, launch.height_m, 0.0, burst_height_m, updraught_m_s)
-    # The fall starts from the step that passed the burst height, within STEP_S of the burst.
-    climb_s = (len(up_m) - 1) * STEP_S
-    down_m, down_m_s, fall_s = integrate(
-        fall, up_m[-1], up_m_s[-1], launch.landing_height_m, updraught_m_s, climb_s
-    )
-    height_m = np.concatenate([up_m, down_m[1:]])[::_STEPS_A_SAMPLE]
-    speed_m_s = np.concatenate([up_m_s, down_m_s[1:]])[::_STEPS_A_SAMPLE]
-    aloft = np.arange(len(height_m)) * SAMPLE_S < climb_s + fall_s
-    return height_m[aloft], speed_m_s[aloft], burst_height_m, burst_s, climb_s + fall_s
 
 
 def _track(latitude_deg, longitude_deg, height_m, east_m_s, north_m_s):

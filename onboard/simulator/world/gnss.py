@@ -9,8 +9,8 @@ from functools import reduce
 
 import numpy as np
 
-from onboard.simulator.world.balloon import FlightError
 from onboard.simulator.world.chance import gauss_markov, generator
+from onboard.simulator.world.integrate import FlightError
 
 GEOID_SEPARATION_M = 43.5  # about right for the Great Hungarian Plain; constant over a flight
 # Of a u-blox receiver whose dynamic model is "portable", as after power-on; airborne ones reach 50 km and more. Source:

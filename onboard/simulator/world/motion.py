@@ -10,6 +10,7 @@ import numpy as np
 from ground.physics.atmosphere import STANDARD_GRAVITY_M_S2, gravity_m_s2
 from onboard.simulator.world.chance import gauss_markov
 from onboard.simulator.world.stream import as_stream, stream_times_s
+from onboard.simulator.world.vertical import BURST, CUT, LEAK
 
 PERIOD_MS = 50
 _STEP_S = PERIOD_MS / 1000.0
@@ -22,6 +23,10 @@ _TUMBLE_TURNS = (4, -3)  # whole turns, so that the box ends upright under the p
 _TUMBLE_S = 8.0
 _SETTLE_S = 0.8  # from touching the ground to lying on the side
 _BURST_SHOCK_G = 9.0
+_CUT_SHOCK_G = 2.0  # the line goes slack, no more
+_TREE_SHOCK_G = 3.0
+_TREE_SWING_RAD = np.radians(3.0)
+_CAR_G = 0.08  # what a road does to a box on a seat
 _LANDING_SHOCK_G = 12.0
 _SHOCK_S = 0.1
 _BUFFETING_G = 0.015
@@ -40,15 +45,17 @@ def motion_stream(truth, board_temperature_k, motion, random):
     acceleration x, y, z; temperature; angular rate x, y, z: each -32767 to 32767.
     """
     time_s = stream_times_s(truth, PERIOD_MS)
-    angles = _angles_rad(truth, time_s, random)
+    angles = angles_rad(truth, time_s, random)
     # As a sensor at rest feels its support, the reading is acceleration plus gravity, upwards.
     height_m = np.interp(time_s, truth.time_s, truth.height_m)
     upward_m_s2 = _acceleration_m_s2(truth, time_s) + gravity_m_s2(height_m)
     force = force_in_box(angles, upward_m_s2 / STANDARD_GRAVITY_M_S2)
-    for moment, size_g in ((truth.burst, _BURST_SHOCK_G), (truth.landing, _LANDING_SHOCK_G)):
+    for moment, size_g in shocks(truth):
         force = force + _shock(time_s - moment.time_s, size_g, random)
     aloft = (time_s >= truth.release.time_s) & (time_s < truth.landing.time_s)
     buffeting_g = np.where(aloft, _BUFFETING_G, 0.0)
+    if truth.mishaps.carried_after_s is not None:
+        buffeting_g[time_s > truth.landing.time_s + truth.mishaps.carried_after_s] = _CAR_G
     force = force + _noise(random, len(time_s), np.hypot(buffeting_g, _NOISE_G), _OFFSET_G)
     rate_deg_s = np.degrees(rates_in_box(angles)) + _noise(random, len(time_s), _NOISE_DEG_S, _OFFSET_DEG_S)
 
@@ -61,6 +68,12 @@ def motion_stream(truth, board_temperature_k, motion, random):
     return as_stream(PERIOD_MS, columns, -32767, 32767)
 
 
+def shocks(truth):
+    """The blows that the box gets: tuples (Moment, size in g) in their order."""
+    size_g = {BURST: _BURST_SHOCK_G, CUT: _CUT_SHOCK_G, LEAK: 0.0}[truth.climb_ended_by]
+    return (truth.climb_end, size_g), (truth.landing, _TREE_SHOCK_G if truth.mishaps.tree_m else _LANDING_SHOCK_G)
+
+
 def _acceleration_m_s2(truth, time_s):
     acceleration = np.gradient(truth.velocity_up_m_s, truth.time_s)
     # The sudden stop at the landing is felt as a shock of its own.
@@ -68,23 +81,27 @@ def _acceleration_m_s2(truth, time_s):
     return np.interp(time_s, truth.time_s, acceleration)
 
 
-def _angles_rad(truth, time_s, random):
-    """Tilt about x, tilt about y, spin: float array (3, n)."""
+def angles_rad(truth, time_s, random):
+    """Tilt about x, tilt about y, spin: float array (3, n), at times every 50 ms from power-on."""
     since_release_s = time_s - truth.release.time_s
-    since_burst_s = time_s - truth.burst.time_s
+    # Under a balloon that leaks it goes on swinging as before: there is no free fall, and no tumbling.
+    leaks = truth.climb_ended_by == LEAK
+    since_burst_s = np.full_like(time_s, -1.0) if leaks else time_s - truth.climb_end.time_s
     landed = np.clip((time_s - truth.landing.time_s) / _SETTLE_S, 0.0, 1.0)
     landed = landed * landed * (3.0 - 2.0 * landed)
     in_the_air = np.clip(since_release_s / 10.0, 0.0, 1.0) * (1.0 - landed)
+    hangs = landed if truth.mishaps.tree_m else 0.0  # in a tree, upright
     # The parachute's wider swing takes over slowly: the fall begins with the tumbling.
     falling = 1.0 - np.exp(-np.maximum(since_burst_s, 0.0) / _TUMBLE_S)
     size = in_the_air * (_CLIMB_SWING_RAD + falling * (_FALL_SWING_RAD - _CLIMB_SWING_RAD))
+    size = size + hangs * _TREE_SWING_RAD
     phase = 2.0 * np.pi * time_s / _SWING_PERIOD_S
     # Two slowly changing amplitudes make a swing whose direction and width wander.
     tilts = []
     for turns, lying in zip(_TUMBLE_TURNS, (np.pi / 2.0, 0.0)):
         sine, cosine = (gauss_markov(random, len(time_s), _STEP_S, 120.0, 0.7) for _ in range(2))
         swing = size * _smoothed(sine) * np.sin(phase) + size * _smoothed(cosine) * np.cos(phase)
-        tilts.append(swing + 2.0 * np.pi * turns * falling + lying * landed)
+        tilts.append(swing + 2.0 * np.pi * turns * falling + lying * (landed - hangs))
     spin_rate = _smoothed(gauss_markov(random, len(time_s), _STEP_S, 60.0, _SPIN_RAD_S)) * in_the_air
     return np.array([*tilts, np.cumsum(spin_rate) * _STEP_S])
 

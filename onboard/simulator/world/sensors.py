@@ -3,10 +3,10 @@
 import numpy as np
 
 from ground.physics.moisture import saturation_vapour_pressure_pa
-from onboard.simulator.world.balloon import FlightError
 from onboard.simulator.world.bmp280_counts import EXAMPLE_WORDS, bmp280_counts
 from onboard.simulator.world.chance import first_order_lag, generator
 from onboard.simulator.world.flight import SAMPLE_S
+from onboard.simulator.world.integrate import FlightError
 from onboard.simulator.world.motion import motion_stream
 from onboard.simulator.world.ms5611_counts import EXAMPLE_WORDS as MS5611_EXAMPLE_WORDS
 from onboard.simulator.world.ms5611_counts import ms5611_counts

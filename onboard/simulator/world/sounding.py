@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 # Column of the file -> (lowest, highest) value that can be meant. The other columns are not used.
+_FLAG = "reported_tropopause"  # a column that a file need not have: 1 at a tropopause
 _COLUMNS = {
     "pressure_hPa": (0.01, 1100.0),
     "geopotential_height_m": (-500.0, 60000.0),
@@ -35,6 +36,7 @@ class Sounding:
     relative_humidity_percent: np.ndarray
     wind_from_deg: np.ndarray  # direction the wind comes from, clockwise from north
     wind_speed_m_s: np.ndarray
+    tropopauses_m: tuple = ()  # geopotential heights of the levels that the file marks as a tropopause
 
 
 def shipped_soundings():
@@ -67,7 +69,8 @@ def read_sounding(path):
 
     path: str, Path or resource of a UTF-8 CSV file with the columns pressure_hPa,
     geopotential_height_m, temperature_degC, dew_point_degC, relative_humidity_percent,
-    wind_from_deg, wind_speed_m_s (others are ignored); empty fields are missing values.
+    wind_from_deg, wind_speed_m_s and perhaps reported_tropopause (others are ignored); empty fields are missing
+    values.
     Levels without a height are skipped.
     Returns a Sounding. Raises SoundingError with file and line.
     """
@@ -88,7 +91,7 @@ def _parsed(rows, path):
     for column in _COLUMNS:
         if column not in (rows.fieldnames or ()):
             raise SoundingError(f"{path}, line 1: column {column} is missing; add it (it may be empty)")
-    levels = []
+    levels, tropopauses_m = [], []
     pressure_below = np.inf
     for row in rows:
         where = f"{path}, line {rows.line_num}"
@@ -102,7 +105,10 @@ def _parsed(rows, path):
             raise SoundingError(f"{where}: pressure_hPa {pressure:g} is above that of a lower level")
         pressure_below = np.fmin(pressure_below, pressure)
         levels.append(level)
-    return _checked(str(path), np.array(levels, float).reshape(len(levels), len(_COLUMNS)))
+        if (row.get(_FLAG) or "").strip() == "1":
+            tropopauses_m.append(height)
+    levels = np.array(levels, float).reshape(len(levels), len(_COLUMNS))
+    return _checked(str(path), levels, tuple(tropopauses_m))
 
 
 def _number(text, column, where):
@@ -121,7 +127,7 @@ def _number(text, column, where):
     return value
 
 
-def _checked(source, levels):
+def _checked(source, levels, tropopauses_m):
     pressure, height, temperature, dew_point, humidity, wind_from, wind_speed = levels.T
     for name, present, least in (
         ("pressure_hPa and temperature_degC", ~np.isnan(pressure) & ~np.isnan(temperature), 2),
@@ -138,4 +144,5 @@ def _checked(source, levels):
         relative_humidity_percent=humidity,
         wind_from_deg=wind_from,
         wind_speed_m_s=wind_speed,
+        tropopauses_m=tropopauses_m,
     )

@@ -12,6 +12,7 @@ from onboard.simulator.commands import DEMO_MISSION
 
 RESULTS = {
     "README.txt", "card.img", "faults.json", "mission.toml", "recovered", "report.txt", "truth.csv", "truth.json",
+    "truth-air.csv",
 }  # fmt: skip
 
 
@@ -71,6 +72,7 @@ def test_the_list_shows_rehearsals_and_kinds(capsys):
     simulate("--list")
     told = capsys.readouterr().out
     assert re.search(r"^  calm +Nothing goes wrong\.$", told, re.MULTILINE) and "  everything " in told
+    assert re.search(r"^  float HEIGHT SECONDS +the balloon loses", told, re.MULTILINE)
     assert re.search(r"^  stuck +is held down.*NUMBER: ms for each attempt \(else 50\)$", told, re.MULTILINE)
 
 
@@ -78,6 +80,8 @@ def test_the_list_shows_rehearsals_and_kinds(capsys):
     (("--rehearsal", "storm"), "no rehearsal 'storm'"),
     (("--fault", "silent barometer now 10"), "'now' is no time"),
     (("--fault", "damaged barometer 0 10"), "cannot befall"),
+    (("--mishap", "boat 1"), "no kind 'boat'"),
+    (("--mishap", "cut-down 20000"), "outside this flight"),
 ])
 def test_what_cannot_be_is_refused_and_leaves_nothing(mission, tmp_path, words, problem):
     with pytest.raises(LoftbookError, match=problem):

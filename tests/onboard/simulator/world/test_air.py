@@ -22,7 +22,8 @@ def airs(real_soundings):
 def test_levels_have_the_soundings_own_temperature_and_wind(airs):
     for sounding, air in airs:
         height_m = geometric_height_m(sounding.geopotential_height_m)
-        np.testing.assert_allclose(air.temperature_k(height_m), sounding.temperature_k, atol=1e-6)
+        warm = ~np.isnan(sounding.temperature_k)
+        np.testing.assert_allclose(air.temperature_k(height_m[warm]), sounding.temperature_k[warm], atol=1e-6)
         known = ~np.isnan(sounding.wind_speed_m_s)
         east, north = air.wind_m_s(height_m[known])
         np.testing.assert_allclose(np.hypot(east, north), sounding.wind_speed_m_s[known], atol=1e-6)
@@ -37,7 +38,8 @@ def test_levels_have_the_soundings_pressure_as_closely_as_it_is_printed(airs):
         pressure_pa = air.pressure_pa(geometric_height_m(sounding.geopotential_height_m))
         # 5 Pa is half a unit of the printed figure; 0.3 % is a closure of 20 m (see the tests of
         # the hypsometric equation, which find up to 12 m on these files).
-        assert np.all(np.abs(pressure_pa - sounding.pressure_pa) < 5.0 + 0.003 * sounding.pressure_pa)
+        apart_pa = np.abs(pressure_pa - sounding.pressure_pa)
+        assert np.nanmax(apart_pa / (5.0 + 0.003 * sounding.pressure_pa)) < 1.0
         assert pressure_pa[0] == pytest.approx(sounding.pressure_pa[0], rel=1e-9)
 
 

@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 import onboard.simulator.world.balloon as physics
+import onboard.simulator.world.integrate as integrator
 from ground.mission.load import Balloon
 from onboard.simulator.world.air import Air
-from onboard.simulator.world.balloon import FlightError, Motion
+from onboard.simulator.world.integrate import STEP_S, FlightError, Motion, integrate
 from onboard.simulator.world.sounding import find_sounding, read_sounding
 
 STILL = np.zeros(6 * 3600)
@@ -31,7 +32,7 @@ def climb(air):
 @pytest.fixture(scope="module")
 def flown(climb):
     motion, burst_m = climb
-    return physics.integrate(motion, 96.0, 0.0, burst_m, STILL)
+    return integrate(motion, 96.0, 0.0, burst_m, STILL)
 
 
 def uniform(lift_m_s2, resistance_per_m):
@@ -109,7 +110,7 @@ def test_the_release_accelerates_the_balloon_and_half_the_air_it_displaces(air, 
     displaced_kg = 2.4 / (1.0 - 4.0026 / 28.9644)
     inertia_kg = (displaced_kg - 0.75) + displaced_kg / 2.0
     speed_m_s = flown[1][1]
-    assert speed_m_s / physics.STEP_S == pytest.approx(0.75 * 9.80665 / inertia_kg, rel=0.005)
+    assert speed_m_s / STEP_S == pytest.approx(0.75 * 9.80665 / inertia_kg, rel=0.005)
 
 
 def test_the_balloon_bursts_where_the_gas_fills_it(air, climb):
@@ -131,7 +132,7 @@ def test_more_free_lift_climbs_faster_and_bursts_lower(air, climb):
 
 def test_the_fall_is_as_fast_as_the_balance_of_forces_says(air):
     fall = physics.fall_motion(air, PAYLOAD_KG, DRAG_AREA_M2, 88.0)
-    heights_m, speeds_m_s, _ = physics.integrate(fall, 30000.0, 8.0, 88.0, STILL)
+    heights_m, speeds_m_s, _ = integrate(fall, 30000.0, 8.0, 88.0, STILL)
     for height_m in (20000.0, 10000.0, 5000.0, 1000.0, 100.0):
         gravity = 9.80665 * (6356766.0 / (6356766.0 + height_m)) ** 2
         terminal = sqrt(2.0 * PAYLOAD_KG * gravity / (float(air.density_kg_m3(height_m)) * DRAG_AREA_M2))
@@ -141,19 +142,19 @@ def test_the_fall_is_as_fast_as_the_balance_of_forces_says(air):
 
 
 def test_without_air_the_fall_follows_galilei():
-    heights_m, speeds_m_s, duration_s = physics.integrate(uniform(-9.80665, 0.0), 5000.0, 0.0, 100.0, STILL)
+    heights_m, speeds_m_s, duration_s = integrate(uniform(-9.80665, 0.0), 5000.0, 0.0, 100.0, STILL)
     # h = g t^2 / 2 and v = g t, from 4900 m.
     assert duration_s == pytest.approx(sqrt(2.0 * 4900.0 / 9.80665), abs=0.002)
-    assert speeds_m_s[-1] == pytest.approx(-9.80665 * physics.STEP_S * (len(heights_m) - 1), rel=1e-9)
+    assert speeds_m_s[-1] == pytest.approx(-9.80665 * STEP_S * (len(heights_m) - 1), rel=1e-9)
 
 
 def test_in_uniform_air_the_fall_follows_its_closed_form():
     # v = v_t tanh(g t / v_t), h = v_t^2 / g ln cosh(g t / v_t): fall with quadratic drag, textbook.
     terminal = 5.0
     motion = uniform(-9.80665, 9.80665 / terminal**2)
-    heights_m, speeds_m_s, _ = physics.integrate(motion, 200.0, 0.0, 100.0, STILL)
+    heights_m, speeds_m_s, _ = integrate(motion, 200.0, 0.0, 100.0, STILL)
     for time_s in (0.25, 0.5, 1.0, 3.0, 10.0):
-        step = round(time_s / physics.STEP_S)
+        step = round(time_s / STEP_S)
         x = 9.80665 * time_s / terminal
         assert -speeds_m_s[step] == pytest.approx(terminal * tanh(x), abs=0.005)
         fallen_m = terminal**2 / 9.80665 * (x + log((1.0 + exp(-2.0 * x)) / 2.0))
@@ -162,20 +163,20 @@ def test_in_uniform_air_the_fall_follows_its_closed_form():
 
 def test_an_updraught_carries_the_balloon_along():
     motion = uniform(2.0, 0.08)  # steady 5 m/s
-    _, calm, _ = physics.integrate(motion, 0.0, 0.0, 5000.0, STILL)
-    _, lifted, _ = physics.integrate(motion, 0.0, 0.0, 5000.0, np.full(len(STILL), 1.5))
+    _, calm, _ = integrate(motion, 0.0, 0.0, 5000.0, STILL)
+    _, lifted, _ = integrate(motion, 0.0, 0.0, 5000.0, np.full(len(STILL), 1.5))
     assert calm[-1] == pytest.approx(5.0, abs=1e-3)
     assert lifted[-1] == pytest.approx(6.5, abs=1e-3)
     # A later part of the flight meets the later updraughts.
     later = np.where(np.arange(len(STILL)) < 1000, 0.0, 1.5)
-    _, early, _ = physics.integrate(motion, 0.0, 0.0, 3000.0, later)
-    _, late, _ = physics.integrate(motion, 0.0, 0.0, 3000.0, later, 2000.0)
+    _, early, _ = integrate(motion, 0.0, 0.0, 3000.0, later)
+    _, late, _ = integrate(motion, 0.0, 0.0, 3000.0, later, 2000.0)
     assert (early[-1], late[-1]) == pytest.approx((5.0, 6.5), abs=1e-3)
 
 
 def test_drag_only_takes_energy_away_in_the_fall(air):
     fall = physics.fall_motion(air, PAYLOAD_KG, DRAG_AREA_M2, 88.0)
-    heights_m, speeds_m_s, _ = physics.integrate(fall, 30000.0, 8.0, 88.0, STILL)
+    heights_m, speeds_m_s, _ = integrate(fall, 30000.0, 8.0, 88.0, STILL)
     potential = 9.80665 * 6356766.0 * heights_m / (6356766.0 + heights_m)  # J/kg, inverse square
     energy = potential + speeds_m_s**2 / 2.0
     assert np.all(np.diff(energy) < 1e-3)
@@ -184,8 +185,8 @@ def test_drag_only_takes_energy_away_in_the_fall(air):
 
 def test_half_the_step_gives_the_same_flight(climb, flown, monkeypatch):
     motion, burst_m = climb
-    monkeypatch.setattr(physics, "STEP_S", physics.STEP_S / 2.0)
-    _, speeds_m_s, duration_s = physics.integrate(motion, 96.0, 0.0, burst_m, STILL)
+    monkeypatch.setattr(integrator, "STEP_S", STEP_S / 2.0)
+    _, speeds_m_s, duration_s = integrate(motion, 96.0, 0.0, burst_m, STILL)
     assert duration_s == pytest.approx(flown[2], abs=0.01)
     assert speeds_m_s[-1] == pytest.approx(flown[1][-1], abs=0.005)
 
@@ -207,6 +208,6 @@ def test_a_balloon_that_cannot_fly_is_refused(air, change, words):
 
 def test_a_flight_that_never_ends_is_refused():
     with pytest.raises(FlightError, match="takes longer"):
-        physics.integrate(uniform(0.0, 1.0), 0.0, 0.0, 100.0, np.zeros(60))
+        integrate(uniform(0.0, 1.0), 0.0, 0.0, 100.0, np.zeros(60))
     with pytest.raises(FlightError, match="parachute.drag_area_m2"):
         physics.fall_motion(None, PAYLOAD_KG, 0.0, 88.0)

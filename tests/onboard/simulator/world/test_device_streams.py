@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from ms5611_datasheet import compensated
 
-from onboard.simulator.world.balloon import FlightError
+from onboard.simulator.world.integrate import FlightError
 from onboard.simulator.world.power import battery_voltage_v
 from onboard.simulator.world.sensors import (
     device_streams,

@@ -8,8 +8,8 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from ground.physics.atmosphere import geopotential_height_m
-from onboard.simulator.world.balloon import FlightError
 from onboard.simulator.world.flight import Truth, fly
+from onboard.simulator.world.integrate import FlightError
 from onboard.simulator.world.sounding import SoundingError, find_sounding, read_sounding
 
 

@@ -8,9 +8,9 @@ from geographiclib.geodesic import Geodesic
 from hypothesis import given
 from hypothesis import strategies as st
 
-from onboard.simulator.world.balloon import FlightError
 from onboard.simulator.world.flight import fly
 from onboard.simulator.world.gnss import angle_fields, gnss_sentences, sentence
+from onboard.simulator.world.integrate import FlightError
 
 
 def fields(line):

@@ -20,7 +20,7 @@ def write(folder, *rows, header=HEADER):
 
 def test_all_real_soundings_are_read_whole(real_soundings):
     # Numbers of levels as counted by the people who prepared the files.
-    levels = {"praha": 74, "lamont": 4176, "darwin": 3354, "koror": 77}
+    levels = {"praha": 74, "lamont": 4176, "darwin": 3354, "koror": 77, "utqiagvik": 158, "south": 109}
     assert len(real_soundings) == len(levels)
     for path in real_soundings:
         sounding = read_sounding(path)

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from ground.mission.sections import Probe
-from onboard.simulator.world.balloon import FlightError
 from onboard.simulator.world.bmp280_counts import EXAMPLE_WORDS
+from onboard.simulator.world.integrate import FlightError
 from onboard.simulator.world.sensors import device_streams, inside_temperature_k
 from onboard.simulator.world.thermometers import ntc_resistance_ohm
 

@@ -1,0 +1,154 @@
+"""Fly ordinary and odd flights, recover them, and see how often the statements' uncertainties hold the truth.
+
+    python tools/campaign_statements.py --keep FOLDER             fly all scenarios and keep their folders
+    python tools/campaign_statements.py --reuse FOLDER            the kept ones again, without flying
+    python tools/campaign_statements.py --scenario tree --list    ...
+
+A statement gives an expanded uncertainty, which should hold the truth in about 95 of 100 cases. Exit code 1 if all
+in all fewer than 90 of 100 do, or a flight fails.
+"""
+
+import argparse
+import sys
+import time
+from collections import defaultdict
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from ground.library import load_flight  # noqa: E402
+from onboard.simulator import runners  # noqa: E402
+from onboard.simulator.steps import RECOVERED  # noqa: E402
+from tools.campaign.statement_flights import fly_scenario, renew, scenarios  # noqa: E402
+from tools.campaign.statement_judge import (  # noqa: E402
+    CANNOT_TELL,
+    COVERED,
+    NO_TRUTH,
+    NO_UNCERTAINTY,
+    NOT_COVERED,
+    judge,
+    width,
+)
+from tools.campaign.statement_world import read_world  # noqa: E402
+
+TARGET = 0.90
+_MARKS = {COVERED: "o", NOT_COVERED: "X", CANNOT_TELL: "?", NO_TRUTH: "-", NO_UNCERTAINTY: "b"}
+
+
+def run(job):
+    """Fly if need be, and judge. job: (name, base, staged or None, renew).
+
+    Returns (name, dict id -> Verdict, why it failed or "").
+    """
+    name, base, staged, anew = job
+    scenario, folder = scenarios()[name], Path(base) / name
+    try:
+        if not folder.exists():
+            fly_scenario(scenario, folder, staged)
+        elif anew:
+            renew(scenario, folder)
+        flight = load_flight(folder / RECOVERED, mission=folder / "mission.toml")
+        world = read_world(folder, scenario, flight.statements)
+        return name, {key: judge(world, made) for key, made in flight.statements.items()}, ""
+    except Exception as error:  # whatever it is, this flight failed and the others go on
+        return name, {}, f"{type(error).__name__}: {error}".strip()
+
+
+def tables(found, say=print):
+    """Print statement by scenario, and what was off. found: dict scenario -> dict id -> Verdict.
+
+    Returns the overall share of covered parts, each statement of each flight weighing the same.
+    """
+    names = list(found)
+    ids = list(dict.fromkeys(key for verdicts in found.values() for key in verdicts))
+    for number, name in enumerate(names):
+        say(f"{chr(97 + number)}: {name}")
+    say(f"{'':<24}{''.join(chr(97 + number) for number in range(len(names)))}  covered  width")
+    shares = []
+    for key in ids:
+        verdicts = [found[name].get(key) for name in names]
+        marks = "".join(_MARKS[verdict.state] if verdict else " " for verdict in verdicts)
+        own = [hit / count for hit, count in (verdict.covered for verdict in verdicts if verdict) if count]
+        shares += own
+        wide = width([verdict for verdict in verdicts if verdict])
+        told = f"{100 * sum(own) / len(own):5.0f} %" if own else f"{'':7}"
+        say(f"{key:<24}{marks}  {told}  {'' if wide is None else f'{100 * wide:.2g} %'}")
+    say("o covered, X not, ? cannot tell, - no truth in the simulator, b bare: no uncertainty;")
+    say("width: middle uncertainty, of the size of the value")
+    return sum(shares) / len(shares) if shares else 0.0
+
+
+def reasons(found, say=print):
+    """Print why statements were off, and what could not be told."""
+    for state, title in ((NOT_COVERED, "Not covered"), (CANNOT_TELL, "Cannot tell")):
+        by_id = defaultdict(list)
+        for name, verdicts in found.items():
+            for key, verdict in verdicts.items():
+                if verdict.state == state:
+                    by_id[key].append((name, verdict))
+        say("")
+        say(f"{title}:")
+        for key, cases in by_id.items():
+            for name, verdict in cases:
+                times = f" {verdict.worst:.1f} uncertainties" if state == NOT_COVERED else ""
+                say(f"  {key} in {name}{times}: {verdict.why}")
+
+
+def main(arguments=None):
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("--scenario", action="append", help="this one only; may be given again")
+    parser.add_argument("--jobs", type=int, default=1, help="flights at a time")
+    parser.add_argument("--keep", help="folder for the flights; what is there already is not flown again")
+    parser.add_argument("--reuse", help="folder with kept flights: fly none")
+    parser.add_argument("--renew", action="store_true", help="of kept flights, write truth and recovery anew")
+    parser.add_argument("--list", action="store_true", help="show the scenarios")
+    options = parser.parse_args(arguments)
+    known = scenarios()
+    if options.list:
+        for scenario in known.values():
+            print(f"{scenario.name:<20}{scenario.line}")
+        return 0
+    names = options.scenario or list(known)
+    unknown = [name for name in names if name not in known]
+    if unknown:
+        parser.error(f"there is no scenario {unknown[0]}; known: {', '.join(known)}")
+    if options.reuse:
+        names = [name for name in names if (Path(options.reuse) / name).is_dir()]
+    began = time.monotonic()
+    with TemporaryDirectory() as scratch:
+        base = options.reuse or options.keep or scratch
+        Path(base).mkdir(parents=True, exist_ok=True)
+        staged = Path(scratch) / "staged"
+        if any(not (Path(base) / name).exists() for name in names):
+            runners.stage(staged)
+        found, failed = {}, []
+        for name, verdicts, why in _results([(name, base, staged, options.renew) for name in names], options.jobs):
+            if why:
+                failed.append(name)
+                print(f"FAILED {name}: {why}", flush=True)
+            else:
+                found[name] = verdicts
+                off = sum(verdict.state == NOT_COVERED for verdict in verdicts.values())
+                print(f"{name}: {len(verdicts)} statements, {off} not covered", flush=True)
+    share = tables(found)
+    reasons(found)
+    print()
+    print(
+        f"{len(found)} flights, {len(failed)} failed; {100 * share:.1f} % covered, wanted {100 * TARGET:.0f} %; "
+        f"{time.monotonic() - began:.0f} s"
+    )
+    return 1 if failed or share < TARGET else 0
+
+
+def _results(work, processes):
+    if processes == 1:
+        yield from map(run, work)
+    else:
+        with ProcessPoolExecutor(processes) as pool:
+            yield from pool.map(run, work)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
