@@ -8,6 +8,7 @@ from ground.analyse.breakpoints import fit_burst
 from ground.analyse.moment import FIX_GAP_S, Moment, moment_of, widest_gap
 from ground.analyse.phases import LEAST_RATE_M_S
 from ground.analyse.places import place_at
+from ground.physics.atmosphere import standard_density_kg_m3
 
 # A longer climb would not be straight, and in a longer fall the air grows too much denser.
 CLIMB_S, FALL_S = 40.0, 10.0
@@ -17,7 +18,11 @@ LONGEST_GAP_S = 30.0
 LONGEST_GAP_SAMPLES = 3
 CLOSE_S = 3.0  # samples further apart than this around the burst add to the uncertainty
 LEAST_FALL_M_S = 2.0
+# A slower fall, as it would be in the air at sea level, is no payload under a parachute but a balloon that leaks
+# (common practice, no source).
+LEAST_SEA_LEVEL_M_S = 1.0
 FALL_SEEN_S = 60.0
+SCATTER_M_S = 20.0  # so many metres of scatter make the time of the burst uncertain by a second
 LEAST_DROP_M, LEAST_DROP_SCATTERS = 10.0, 4.0  # less of a fall can be scatter
 METHOD = "end of a straight climb in a fall with square drag, least squares"
 
@@ -33,7 +38,12 @@ def find_burst(timeline, heights, phases, fixes) -> Moment:
     reason = _no_fall(heights.combined, top_s)
     if reason:
         return Moment("burst", reason=reason, place_reason=reason)
-    series = _series_around(heights, top_s)
+    tries = [_burst_in(series, timeline, fixes, top_s) for series in all_around(heights, top_s)]
+    return next((moment for moment in tries if moment.time_s is not None), tries[0])
+
+
+def _burst_in(series, timeline, fixes, top_s):
+    """The burst by these heights."""
     top_s = _top_time(series, top_s)
     nearby = series.between(top_s - TOP_SEARCH_S, top_s + TOP_SEARCH_S)
     spacing_s = float(np.median(np.diff(nearby.time_s))) if len(nearby) > 1 else 0.0
@@ -63,6 +73,8 @@ def find_burst(timeline, heights, phases, fixes) -> Moment:
     if fallen_m < max(LEAST_DROP_M, LEAST_DROP_SCATTERS * bend.scatter_m):
         return hidden
     moment = moment_of("burst", timeline, window, bend, METHOD)
+    # Samples that scatter do so in common for some time, which the fit does not see.
+    moment = replace(moment, uncertainty_s=max(moment.uncertainty_s, bend.scatter_m / SCATTER_M_S))
     unseen_s, _ = _gap_around(series, bend.time_s, 1.0)
     if unseen_s > CLOSE_S:
         moment = replace(moment, uncertainty_s=max(moment.uncertainty_s, unseen_s / 4))
@@ -85,12 +97,13 @@ def _hidden(timeline, start_s, end_s):
     return Moment("burst", reason=reason, place_reason=reason, in_gap=True)
 
 
-def _series_around(heights, top_s):
-    """Fixes if they reach without a gap across the top, else pressure, else both."""
-    for series in (heights.gnss, heights.barometric):
-        if widest_gap(series, top_s - FALL_S, top_s + FALL_S)[0] <= FIX_GAP_S:
-            return series
-    return heights.combined
+def all_around(heights, top_s):
+    """Give the heights to time the beginning of a fall by, best first: fixes and pressure as far as they reach
+    without a gap across the top, else both together.
+    """
+    alone = [heights.gnss, heights.barometric]
+    reach = [s for s in alone if widest_gap(s, top_s - FALL_S, top_s + FALL_S)[0] <= FIX_GAP_S]
+    return reach or [heights.combined]
 
 
 def _top_time(series, near_s):
@@ -109,11 +122,24 @@ def _no_fall(combined, top_s):
         return f"the data end at {last_m:.0f} m, before a burst"
     if len(after) > 1 and after.time_s[1] - top_s > LONGEST_GAP_S:
         return None  # whether and when it fell is hidden in a gap
-    index = min(within, len(after) - 1)  # the first sample after a minute
-    fall_m = float(after["height_m"][0] - after["height_m"][index])
-    if fall_m < LEAST_FALL_M_S * min(FALL_SEEN_S, float(after.time_s[index]) - top_s):
-        return f"the climb ended at {after['height_m'][0]:.0f} m without a fall; that is no burst"
+    if not falls_fast(combined, top_s):
+        return "the climb ended without a fall, which is no burst"
     return None
+
+
+def falls_fast(combined, start_s):
+    """True if the heights of the minute from start_s on show a fall as fast as under a parachute."""
+    after = combined.between(start_s, np.inf)
+    if len(after) < 2:
+        return False
+    index = min(int(np.searchsorted(after.time_s, start_s + FALL_SEEN_S, side="right")), len(after) - 1)
+    start_m = float(after["height_m"][0])
+    thin_air = (standard_density_kg_m3(0.0) / standard_density_kg_m3(min(max(start_m, 0.0), 45_000.0))) ** 0.5
+    least_m_s = max(LEAST_FALL_M_S, LEAST_SEA_LEVEL_M_S * float(thin_air))
+    seen_s = float(after.time_s[index]) - start_s
+    # It takes some seconds to gather speed.
+    counted_s = min(FALL_SEEN_S, max(seen_s - 5.0, 0.8 * seen_s))
+    return start_m - float(after["height_m"][index]) >= least_m_s * counted_s
 
 
 def _with_place(moment, fixes):

@@ -1,17 +1,11 @@
-"""The greatest, coldest and fastest of a flight, and where it was."""
+"""The greatest height of a flight, how fast heights change, and how much of the time has samples."""
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ground.analyse.heights import air_temperature, valid_fixes
-from ground.analyse.phases import LEAST_CLIMB_M
-from ground.analyse.series import running_median
-
-SMOOTH_SAMPLES = 5
 HALF_WINDOW_S = 10.0
 COVER_GAP_S = 30.0
-ENOUGH_SHARE = 0.8
 
 
 @dataclass(frozen=True)
@@ -40,16 +34,17 @@ class Window:
     end_s: float
 
 
-def greatest_height(heights, window, burst) -> Extreme:
+def greatest_height(heights, window, burst, top_is_seen=None) -> Extreme:
     """The highest fix; where the top has no fixes, the highest by air pressure. If the burst was
-    found there, it is the height fitted to it, which scatters less than any sample.
+    found there, it is the height fitted to it, which scatters less than any sample. top_is_seen: whether the
+    heights reach across the top; None: they do unless the burst lies in a gap.
     """
     series = heights.combined.between(window.start_s, window.end_s)
     if len(series) == 0:
         return Extreme(reason="no heights in the data")
     best = int(np.argmax(series["height_m"]))
     height_m = float(series["height_m"][best])
-    if burst.in_gap:
+    if burst.in_gap and not top_is_seen:
         return Extreme(reason=f"the heights have a gap at the top; the highest one known is {height_m:.0f} m")
     by_fix = series["from_fix"][best] == 1
     source = heights.gnss.source if by_fix else heights.barometric.source
@@ -59,62 +54,6 @@ def greatest_height(heights, window, burst) -> Extreme:
         height_m, method = burst.height_m, burst.method
     found = _extreme(series, best, height_m, series, window.start_s, window.end_s, method)
     return replace(found, height_m=height_m, height_source=source, source=source, samples=len(alike))
-
-
-def coldest_air(timeline, heights, window) -> Extreme:
-    """The lowest air temperature: the outside thermometer's, else the humidity chip's."""
-    for column in ("temperature_degC", "humidity_chip_temperature_degC"):
-        air = air_temperature(timeline, column).between(window.start_s, window.end_s)
-        if len(air):
-            return _lowest(air, column, heights, window)
-    return Extreme(reason="no air temperature in the data")
-
-
-def _lowest(air, column, heights, window):
-    smooth = running_median(air[column], SMOOTH_SAMPLES)
-    best = int(np.argmin(smooth))
-    method = f"lowest running median of {SMOOTH_SAMPLES}"
-    found = _extreme(air, best, float(smooth[best]), air, window.start_s, window.end_s, method)
-    return _with_height(found, heights)
-
-
-def greatest_ground_speed(timeline, heights, window) -> Extreme:
-    """The greatest speed over ground that the fixes report."""
-    fixes = valid_fixes(timeline, ("ground_speed_m_s",)).between(window.start_s, window.end_s)
-    if len(fixes) == 0:
-        return Extreme(reason="no fix with a speed in the data")
-    smooth = running_median(fixes["ground_speed_m_s"], SMOOTH_SAMPLES)
-    best = int(np.argmax(smooth))
-    method = f"greatest running median of {SMOOTH_SAMPLES}"
-    found = _extreme(fixes, best, float(smooth[best]), fixes, window.start_s, window.end_s, method)
-    return _with_height(found, heights)
-
-
-def greatest_fall_speed(timeline, heights, window, burst) -> Extreme:
-    """The greatest speed downwards: the receiver's own vertical speed if most fixes of the fall have
-    it, else the change of height.
-    """
-    if heights.span_m() < LEAST_CLIMB_M:
-        return Extreme(reason="the data hold no fall")
-    if burst.in_gap:
-        return Extreme(reason="the heights have a gap at the beginning of the fall, where it is fastest")
-    falling = heights.combined.between(window.top_s, window.end_s)
-    own = valid_fixes(timeline, ("vertical_speed_m_s",)).between(window.top_s, window.end_s)
-    if len(own) >= max(ENOUGH_SHARE * len(falling), SMOOTH_SAMPLES):
-        smooth = running_median(own["vertical_speed_m_s"], SMOOTH_SAMPLES)
-        best = int(np.argmin(smooth))
-        method = f"lowest running median of {SMOOTH_SAMPLES}"
-        found = _extreme(own, best, -float(smooth[best]), own, window.top_s, window.end_s, method)
-        return _with_height(found, heights)
-    rate_m_s = height_rate_m_s(falling.time_s, falling["height_m"])
-    if not np.isfinite(rate_m_s).any() or np.nanmin(rate_m_s) >= 0:
-        return Extreme(reason="the data hold no fall")
-    best = int(np.nanargmin(rate_m_s))
-    height_m = float(falling["height_m"][best])
-    source = heights.gnss.source if falling["from_fix"][best] == 1 else heights.barometric.source
-    method = f"mean heights of the {HALF_WINDOW_S:.0f} s before and after"
-    found = _extreme(falling, best, -float(rate_m_s[best]), falling, window.top_s, window.end_s, method)
-    return replace(found, height_m=height_m, height_source=source, source=source)
 
 
 def height_rate_m_s(time_s, height_m):
@@ -140,30 +79,6 @@ def height_rate_m_s(time_s, height_m):
     return np.where(known, rise / np.where(known, run, 1.0), np.nan)
 
 
-def climb_rate(heights, window, launch, burst) -> Extreme:
-    """The mean rate of the climb: the height that it gained over the time that it took. Where launch or burst is
-    not known, the straight line through the heights that there are.
-    """
-    series = heights.combined.between(window.start_s, window.top_s)
-    if heights.span_m() < LEAST_CLIMB_M or len(series) < 10 or window.top_s - window.start_s < 60.0:
-        return Extreme(reason="the data hold no climb")
-    share = coverage(series.time_s, window.start_s, window.top_s)
-    ends = (launch.time_s, launch.height_m, burst.time_s, burst.height_m)
-    if None not in ends and _same_source(launch, burst) and burst.time_s > launch.time_s:
-        rate = (burst.height_m - launch.height_m) / (burst.time_s - launch.time_s)
-        method = "height gained from launch to burst over the time between them"
-    else:
-        run = series.time_s - series.time_s.mean()
-        rate = float((run * (series["height_m"] - series["height_m"].mean())).sum() / (run * run).sum())
-        method = "straight line through all heights of the climb, least squares"
-    return Extreme(rate, method=method, source=series.source, samples=len(series), coverage=share)
-
-
-def _same_source(*moments):
-    """True if the heights of these moments were measured alike; what follows a comma is how they were joined."""
-    return len({moment.height_source.partition(",")[0] for moment in moments}) == 1
-
-
 def _extreme(series, index, value, samples, start_s, end_s, method):
     """An Extreme at a sample of a series, found among these samples of a span of time."""
     return Extreme(
@@ -180,8 +95,3 @@ def coverage(sample_times_s, start_s, end_s):
     inside = np.clip(sample_times_s, start_s, end_s)
     steps_s = np.diff(np.concatenate([[start_s], inside, [end_s]]))
     return float(steps_s[steps_s <= COVER_GAP_S].sum() / (end_s - start_s))
-
-
-def _with_height(extreme, heights):
-    height_m, source = heights.at(extreme.time_s)
-    return replace(extreme, height_m=height_m, height_source=source)

@@ -4,21 +4,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ground.analyse.series import Series, running_median, without_outliers
+from ground.analyse.fixes import PLACE, clean_fixes, drift_m_s
+from ground.analyse.series import Series, covered, running_median, without_outliers
 from ground.physics.atmosphere import geometric_height_m, hypsometric_heights_m
 
 LOWEST_M, HIGHEST_M = -1000.0, 60_000.0  # no latex balloon flies higher (common practice, no source)
 FAR_M, NEAR_M = 400.0, 60.0  # deviations from half a minute, and from the next samples, that are no outliers
 NO_FIX_S = 10.0  # where fixes are further away than this, heights come from pressure
+TIE_FIXES = 9  # that pressure is tied to at a time; more would lag behind where they are rare
 LAYER = 0.02  # thickness of a layer of the temperature profile, in the logarithm of pressure
 
 
 @dataclass(frozen=True)
 class Heights:
     """gnss: heights above mean sea level of the fixes. pressure: heights in the standard atmosphere.
-    barometric: the best that pressure gives, above mean sea level where fixes tie it down. combined:
-    fixes, and barometric samples where there are none; its value "from_fix" is 1 or 0. All have
-    the value "height_m".
+    barometric: the best that pressure gives, above mean sea level where fixes tie it down, by "tie_m". combined:
+    fixes, and barometric samples where there are none; its value "from_fix" is 1 or 0, and "drift_m_s" the
+    speed over ground from places, NaN where unknown. All have the value "height_m".
     """
 
     gnss: Series
@@ -41,20 +43,6 @@ class Heights:
         return None, None
 
 
-def covered(sample_times_s, time_s, gap_s):
-    """True where a time lies between two samples that are at most gap_s apart (or on a sample).
-
-    sample_times_s: sorted array (n,). time_s: number or array. Returns bool or a bool array.
-    """
-    if len(sample_times_s) == 0:
-        return np.zeros(np.shape(time_s), bool)[()]
-    after = np.searchsorted(sample_times_s, time_s, side="left")
-    upper = sample_times_s[np.minimum(after, len(sample_times_s) - 1)]
-    lower = sample_times_s[np.maximum(after - 1, 0)]
-    between = (after > 0) & (after < len(sample_times_s)) & (upper - lower <= gap_s)
-    return between | (upper == time_s)
-
-
 def build_heights(timeline) -> Heights:
     """Gather the heights that a timeline has; the series are empty where there is nothing."""
     notes = []
@@ -65,6 +53,8 @@ def build_heights(timeline) -> Heights:
     gnss, pressure = _agreeing(gnss, pressure, notes)
     barometric = _barometric(gnss, pressure, air_temperature(timeline, "temperature_degC"))
     combined = _combine(gnss, barometric)
+    drift = drift_m_s(valid_fixes(timeline, PLACE), combined.time_s)
+    combined = combined.with_value("drift_m_s", drift, combined.source)
     if (combined["from_fix"] == 0).any() and "hypsometric" not in barometric.source:
         notes.append(
             "where there are no fixes, heights are those of the standard atmosphere, without the air's "
@@ -74,15 +64,14 @@ def build_heights(timeline) -> Heights:
 
 
 def valid_fixes(timeline, names):
-    """The fixes with a position (quality above 0) in which all of these columns are known."""
-    table = timeline.tables.get("fix")
-    has_quality = table is not None and "quality" in table.columns
-    fixes = timeline.series("fix", tuple(names) + (("quality",) if has_quality else ()))
-    return fixes.where(fixes["quality"] > 0) if has_quality else fixes
+    """The fixes with a position in which all of these columns are known, and right as far as their
+    neighbours can tell, see clean_fixes.
+    """
+    return clean_fixes(timeline, names)
 
 
 def air_temperature(timeline, column):
-    """The samples of an air temperature that air can have and that do not stand out."""
+    """The samples of an air temperature that air can have, and that do not stand out."""
     air = timeline.series("air", (column,))
     possible = (air[column] > -120.0) & (air[column] < 70.0)
     return without_outliers(air.where(possible), column, 4.0, 2.0)
@@ -129,8 +118,9 @@ def _barometric(gnss, pressure, air):
         height_m, source = pressure["height_m"], pressure.source
     fix_time_s = gnss.time_s[near]
     difference = gnss["height_m"][near] - np.interp(fix_time_s, pressure.time_s, height_m)
-    correction = np.interp(pressure.time_s, fix_time_s, running_median(difference, 31))
-    return pressure.with_value("height_m", height_m + correction, source + ", tied to fix.height_m")
+    correction = np.interp(pressure.time_s, fix_time_s, running_median(difference, TIE_FIXES))
+    tied = pressure.with_value("height_m", height_m + correction, source + ", tied to fix.height_m")
+    return tied.with_value("tie_m", correction, tied.source)
 
 
 def _hypsometric(pressure, air):

@@ -31,6 +31,8 @@ class Moment:
     reason: str | None = None  # why there is no time
     place_reason: str | None = None  # why there is no place
     in_gap: bool = False  # the reason is a gap in the heights
+    height_error_m: float | None = None  # one standard deviation of height_m
+    place_error_m: float | None = None  # one standard deviation of the distance from the true place
 
 
 def moment_of(name, timeline, window, bend, method) -> Moment:

@@ -4,11 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ground.analyse.heights import covered, valid_fixes
-from ground.analyse.series import without_outliers
+from ground.analyse.fixes import PLACE, clean_fixes
+from ground.analyse.series import covered
 from ground.physics.geodesy import distance_m
 
-FAR_DEG, NEAR_DEG = 0.05, 0.01  # as for outliers of height; some kilometres, and one
 AT_REST_M = 100.0  # fixes of a payload at rest lie no further from their median (common practice, no source)
 
 
@@ -20,19 +19,14 @@ class Place:
 
 
 def position_fixes(timeline):
-    """The fixes with a position, without those far from their neighbours, as a Series with latitude_deg
+    """The fixes with a position that agrees with their neighbours, as a Series with latitude_deg
     and longitude_deg; the longitudes are continuous, so they can lie beyond 180 degrees.
     """
-    fixes = valid_fixes(timeline, ("latitude_deg", "longitude_deg"))
-    fixes = fixes.where((np.abs(fixes["latitude_deg"]) <= 90) & (np.abs(fixes["longitude_deg"]) <= 180))
+    fixes = clean_fixes(timeline, PLACE)
     if len(fixes) == 0:
         return fixes
     reference = float(np.median(fixes["longitude_deg"]))
-    continuous = reference + _wrap(fixes["longitude_deg"] - reference)
-    fixes = fixes.with_value("longitude_deg", continuous, fixes.source)
-    for name in ("latitude_deg", "longitude_deg"):
-        fixes = without_outliers(fixes, name, FAR_DEG, NEAR_DEG)
-    return fixes
+    return fixes.with_value("longitude_deg", reference + _wrap(fixes["longitude_deg"] - reference), fixes.source)
 
 
 def place_at_rest(fixes):

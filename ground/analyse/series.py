@@ -1,8 +1,10 @@
 """Series of samples on one axis of time, and their cleaning from outliers."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+
+from ground.analyse.runs import row_medians
 
 
 @dataclass(frozen=True)
@@ -49,12 +51,20 @@ class Series:
 class Timeline:
     """An axis of time: UTC for all boots whose clock is known, or the ticks of a single boot.
 
-    origin_ms: ms since 1970-01-01 at time 0 of the axis; None if it is the ticks of `boot`.
+    origin_ms: ms since 1970-01-01 at time 0 of the axis; None if it is the ticks of `boot`. found: what was
+    already found on it, see once.
     """
 
     tables: dict
     origin_ms: int | None
     boot: int | None
+    found: dict = field(default_factory=dict, compare=False, repr=False)
+
+    def once(self, key, make):
+        """Give make(), made only once for a key: many ask for the same cleaned samples."""
+        if key not in self.found:
+            self.found[key] = make()
+        return self.found[key]
 
     def series(self, kind, names, source=None):
         """The samples of a kind in which all of these columns are known; empty if there are none."""
@@ -78,6 +88,14 @@ class Timeline:
         known = ~np.isnat(columns["utc"])
         utc_ms = columns["utc"].astype(np.int64)
         return np.where(known, utc_ms - self.origin_ms, 0) / 1000.0, known
+
+    def event_times(self, event):
+        """The times of the board's events of this name, s, sorted float array; empty without any."""
+        table = self.tables.get("event")
+        if table is None or "event" not in table.columns:
+            return np.zeros(0)
+        time_s, known = self._times(table.columns)
+        return np.sort(time_s[known & (table.columns["event"] == event)])
 
     def utc(self, time_s):
         """Give datetime64[ms] for a time on the axis, None if the axis is not UTC."""
@@ -106,23 +124,45 @@ def running_median(values, samples):
     if half < 1:
         return np.array(values, float)
     padded = np.pad(np.asarray(values, float), half, mode="reflect")
-    return np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1)
+    return row_medians(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1))
+
+
+def covered(sample_times_s, time_s, gap_s):
+    """True where a time lies between two samples that are at most gap_s apart (or on a sample).
+
+    sample_times_s: sorted array (n,). time_s: number or array. Returns bool or a bool array.
+    """
+    if len(sample_times_s) == 0:
+        return np.zeros(np.shape(time_s), bool)[()]
+    after = np.searchsorted(sample_times_s, time_s, side="left")
+    upper = sample_times_s[np.minimum(after, len(sample_times_s) - 1)]
+    lower = sample_times_s[np.maximum(after - 1, 0)]
+    between = (after > 0) & (after < len(sample_times_s)) & (upper - lower <= gap_s)
+    return between | (upper == time_s)
 
 
 def without_outliers(series, name, far, near):
-    """Drop samples that stand out from their neighbours.
+    """Drop the samples of a series whose value of this name is an outlier, see inliers."""
+    return series.where(inliers(series[name], far, near))
+
+
+def inliers(values, far, near):
+    """True where a value does not stand out from its neighbours. values: float array (n,).
 
     far: least deviation from the median of 31 samples that counts as standing out, near: from the
     median of 7. A steady change adds to both, so that the top of a flight, where a climb turns into
     a fall within a sample, is kept. Source: F. R. Hampel's identifier, with six scaled median absolute
     deviations for its limit, once for runs of wrong samples and once for single ones.
     """
+    kept = np.arange(len(values))
     for samples, least in ((31, far), (7, near)):
-        values = series[name]
-        if len(values) < 5:
-            return series
-        least = least + (samples // 2 + 2) * float(np.median(np.abs(np.diff(values))))
-        deviation = np.abs(values - running_median(values, samples))
+        left = values[kept]
+        if len(left) < 5:
+            break
+        least = least + (samples // 2 + 2) * float(np.median(np.abs(np.diff(left))))
+        deviation = np.abs(left - running_median(left, samples))
         scale = 1.4826 * running_median(deviation, samples)
-        series = series.where(deviation <= np.maximum(least, 6 * scale))
-    return series
+        kept = kept[deviation <= np.maximum(least, 6 * scale)]
+    mask = np.zeros(len(values), bool)
+    mask[kept] = True
+    return mask

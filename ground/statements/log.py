@@ -3,7 +3,15 @@
 from collections import Counter
 from dataclasses import asdict, dataclass, field
 
+import numpy as np
+
+from ground.statements import log_clock, log_gaps, log_samples
+from ground.statements.log_gaps import find_gaps
 from ground.statements.statement import evidence, missing, statement, utc_text
+
+__all__ = ["BootFacts", "LogFacts", "find_gaps", "log_facts", "statements"]
+
+_RESETS = [["boot", "1"], ["since launch", "s"], ["height", "m"], ["reset cause", "1"]]
 
 
 @dataclass
@@ -28,6 +36,9 @@ class BootFacts:
     configuration: str | None
     manifest_borrowed: bool
     sensors: dict | None  # role -> [chip, *words]
+    rates: dict | None = None  # kind -> ms between its records, as the manifest says
+    clock_pieces: list = field(default_factory=list)  # [first tick, last tick, drift in ppm, its deviation]
+    clock_uncertainty_ms: float | None = None  # the largest of any record's UTC, one standard deviation
 
 
 @dataclass
@@ -83,19 +94,31 @@ def _boot(log, clock):
         configuration=log.manifest.configuration if log.manifest else None,
         manifest_borrowed=log.manifest_borrowed,
         sensors=sensors,
+        rates=dict(log.manifest.rates) if log.manifest else None,
+        clock_pieces=[[round(number, 6) for number in piece] for piece in clock.pieces] if clock else [],
+        clock_uncertainty_ms=_clock_uncertainty_ms(clock, span),
     )
 
 
+def _clock_uncertainty_ms(clock, span):
+    if clock is None or span is None:
+        return None
+    return round(float(clock.uncertainty_ms(np.linspace(*span, 1000)).max()), 3)
+
+
 def statements(case):
-    """Give data_recovered, boots, resets_in_flight, clock_drift."""
+    """Give data_recovered, data_gaps, sensors_logged, boots, resets_in_flight, clock_drift, clock_error."""
     return {
         "data_recovered": _recovered(case.log),
+        "data_gaps": log_gaps.longest_gap(case),
+        "sensors_logged": log_samples.sensors_logged(case),
         "boots": statement(
             "Boots", "The log holds {value} boot(s).", value=len(case.log.boots), unit="1",
             evidence=[evidence("value", "boot numbers", "boots of this flight with any record")],
         ),
         "resets_in_flight": _resets(case),
-        "clock_drift": _drift(case.log),
+        "clock_drift": log_clock.drift(case.log),
+        "clock_error": log_clock.error(case.log),
     }  # fmt: skip
 
 
@@ -126,22 +149,35 @@ def _resets(case):
     # Boots of a flight are numbered one by one, so those that left no record count too.
     last = moments.landing.boot or max(boot.boot for boot in case.log.boots)
     counted = [evidence("value", "boot numbers", "from the launch to the landing or the last record")]
+    count = last - moments.launch.boot
+    rows = [_began(case, boot) for boot in range(moments.launch.boot + 1, last + 1)]
+    when = [case.clock_text(row[1]) for row in rows if row[1] is not None]
+    for row in rows:
+        row[1] = None if row[1] is None else round(float(case.since_launch_s(row[1])), 1)
+    text = "The board began anew {value} time(s) between launch and landing" + (": at {when}." if when else ".")
     return statement(
-        "Resets in flight", "The board began anew {value} time(s) between launch and landing.",
-        value=last - moments.launch.boot, unit="1", evidence=counted,
+        "Resets in flight", text, value=count, unit="1", uncertainty=0.0, evidence=counted,
+        says={"when": ", ".join(when[:8]) + (" and more" if len(when) > 8 else "")},
+        table={"columns": _RESETS, "rows": rows},
+        **case.span(case.window.start_s, case.window.end_s),
     )  # fmt: skip
 
 
-def _drift(log):
-    boots = [boot for boot in log.boots if boot.clock_drift_ppm is not None]
-    if not boots:
-        return missing("Clock drift", "ppm", "too few fixes, or over too short a time, to tell")
-    boot = max(boots, key=lambda item: item.clock_fixes_used)
-    method = "straight line of UTC over ticks, median of slopes, then least squares"
-    rests_on = [evidence("value", "fix.gnss_utc", method, boot.clock_fixes_used)]
-    way = "fast" if boot.clock_drift_ppm >= 0 else "slow"
-    return statement(
-        "Clock drift", f"The board's clock ran {abs(boot.clock_drift_ppm):.1f} ppm {way}, give or take {{uncertainty}}.",
-        value=boot.clock_drift_ppm, unit="ppm", decimals=1, boot=boot.boot,
-        uncertainty=2.0 * boot.clock_drift_uncertainty_ppm, evidence=rests_on,
-    )  # fmt: skip
+def _began(case, boot):
+    """[boot, time on the axis, height, reset cause] of a boot's beginning; None where it is not known."""
+    began_s = None
+    for table in case.timeline.tables.values():
+        rows = np.flatnonzero(table.columns["boot"] == boot)
+        time_s, known = log_gaps.axis_times(case.timeline, table)
+        rows = rows[known[rows]]
+        if len(rows):
+            first = rows[np.argmin(table.columns["tick_ms"][rows])]
+            start_s = float(time_s[first]) - float(table.columns["tick_ms"][first]) / 1000.0
+            began_s = start_s if began_s is None else min(began_s, start_s)
+    height_m = None if began_s is None else case.heights.at(began_s, 120.0)[0]
+    health = case.timeline.tables.get("health")
+    cause = None
+    if health is not None and "reset_cause" in health.columns:
+        causes = health.columns["reset_cause"][health.columns["boot"] == boot]
+        cause = next((int(value) for value in causes if np.isfinite(value)), None)
+    return [boot, began_s, None if height_m is None else round(height_m, 1), cause]

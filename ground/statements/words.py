@@ -11,7 +11,7 @@ ENOUGH_PERCENT = 95.0
 # A summary fits a screen; the report and `loftbook ask` have the rest.
 IN_SUMMARY = (
     "launch", "burst", "landing", "last_fix", "greatest_height", "climb_rate", "coldest_air",
-    "greatest_ground_speed", "greatest_fall_speed", "duration", "distance", "bearing", "data_recovered", "boots",
+    "tropopause", "greatest_ground_speed", "strongest_wind", "greatest_fall_speed", "landing_speed", "duration", "distance", "bearing", "data_recovered", "boots",
     "resets_in_flight", "clock_drift",
 )
 
@@ -47,11 +47,14 @@ def _says(key, statement):
     if key in ("launch", "burst", "landing", "last_fix"):
         return _moment(statement)
     if statement["value"] is None:
-        return [f"not in the data: {statement['reason']}"]
+        reason = statement["reason"]
+        return [statement["text"] if reason is None else f"not in the data: {reason}"]
     if key == "greatest_height":
         said = _with_twin(statement, 0) + _how(statement, "value") + _when(statement)
         return [said + _covers(statement)]
-    if key in ("coldest_air", "greatest_ground_speed", "greatest_fall_speed"):
+    if key in ("tropopause", "landing_speed"):
+        return [_with_twin(statement, 0 if key == "tropopause" else 1) + _give_or_take(statement) + _covers(statement)]
+    if key in ("coldest_air", "greatest_ground_speed", "strongest_wind", "greatest_fall_speed"):
         return [_with_twin(statement, 1) + _height(statement) + _when(statement) + _covers(statement)]
     if key == "climb_rate":
         return [_with_twin(statement, 1, 0) + _covers(statement)]
@@ -128,6 +131,13 @@ def _height(statement):
 
 def _when(statement):
     return f", {_clock(statement['utc'])[1]} UTC" if statement["utc"] else ""
+
+
+def _give_or_take(statement):
+    """The uncertainty, if there is one."""
+    if statement["uncertainty"] is None:
+        return ""
+    return f", +-{_grouped(statement['uncertainty'], 0 if statement['uncertainty'] >= 10 else 1)} {statement['unit']}"
 
 
 def _covers(statement):

@@ -1,8 +1,10 @@
 """A flight made of equations, with its truth: what the analysis must find again.
 
 The payload waits, climbs at a nearly constant rate, bursts, falls under drag in the standard
-atmosphere's density, and rests. Air pressure is hydrostatic in an atmosphere that is warmer or
-colder than the standard one. Every number that is logged derives from its time and the seed.
+atmosphere's density, and rests. Or, if the plan says so, it is let up on a line before the launch, floats, leaks
+instead of bursting, is cut loose, falls under a tangled canopy, lands in a tree, or is dragged or driven away.
+Air pressure is hydrostatic in an atmosphere that is warmer or colder than the standard one. Every number that
+is logged derives from its time and the seed.
 """
 
 from dataclasses import dataclass, replace
@@ -21,6 +23,7 @@ from ground.physics.atmosphere import (
 )
 from ground.physics.geodesy import move
 from ground.recover.result import BootLog, Coverage, KindRecords, Ledger, Manifest, Recovered
+from protocol.table import event_code
 
 MS5611_WORDS = ("40127", "36924", "23317", "23282", "33464", "28312")  # MS5611-01BA03 data sheet, example
 SENSORS = {
@@ -38,6 +41,7 @@ FLIGHT = "1a2b3c4d"
 SITE_DEG = (46.9, 19.7)
 OWN = {layout.name: layout for layout in OWN_KINDS}
 TOP_STEP_S = 0.05
+RUN_UP_S = 1.0  # a balloon's climb rate over its first acceleration
 
 
 @dataclass(frozen=True)
@@ -57,6 +61,13 @@ class Plan:
     ceiling_m: float = 1e9
     fix_every_s: float = 1.0
     seed: int = 1
+    hop_m: float = 0.0  # let up on a line so high, and pulled down, 100 s before the launch
+    float_s: float = 0.0  # floats at burst_m, up and down by some metres, before it falls
+    leak_m_s: float = 0.0  # sinks so fast instead of bursting, to landing_m
+    cut: bool = False  # a switch lets the balloon go at burst_m
+    tree_m: float = 0.0  # comes to rest in a tree so high, swings, and drops after 200 s
+    dragged_m_s: float = 0.0  # over the ground for the first minute and a half after the landing
+    driven_m_s: float = 0.0  # carried away 250 s after the landing
 
 
 @dataclass(frozen=True)
@@ -83,24 +94,42 @@ def truth_of(plan):
     waiting = np.full(round(plan.wait_s / step), plan.ground_m)
     climb_s = (plan.burst_m - plan.ground_m) / plan.climb_m_s
     rate = plan.climb_m_s * (1 + 0.08 * np.sin(np.arange(0, climb_s * 1.1, step) / 170.0))
+    # From rest against a drag with the square of the speed: the hyperbolic tangent (Newton's second law).
+    rate *= np.tanh(np.arange(len(rate)) * step / RUN_UP_S)
     climbing = plan.ground_m + np.cumsum(rate * step)
     climbing = climbing[climbing <= plan.burst_m]
     sea_level = plan.fall_at_sea_level_m_s**2 * 1.225
     grid_m = np.arange(-100.0, plan.burst_m + 200.0, 10.0)
     terminal_squared = sea_level / standard_density_kg_m3(geopotential_height_m(grid_m))
     height, speed, falling = float(climbing[-1]), float(rate[len(climbing) - 1]), []
-    while height > plan.landing_m:
+    if plan.hop_m:
+        before_s = np.arange(len(waiting)) * step - plan.wait_s
+        waiting = waiting + np.interp(before_s, (-190, -180, -110, -100), (0, plan.hop_m, plan.hop_m, 0))
+    floating = np.arange(0, plan.float_s, step)
+    climbing = np.concatenate([climbing, height + 12.0 * np.sin(floating / 40.0)])
+    if plan.float_s:
+        height, speed = float(climbing[-1]), 0.0
+    ground_m = plan.landing_m + plan.tree_m
+    while plan.leak_m_s and height > ground_m:  # the rate turns within some minutes
+        speed = max(speed - plan.climb_m_s / 240.0 * step, -plan.leak_m_s)
+        height += speed * step
+        falling.append(height)
+    while height > ground_m:
         square = terminal_squared[int((height + 100.0) / 10.0)]
         speed -= STANDARD_GRAVITY_M_S2 * (1 + np.sign(speed) * speed**2 / square) * step
         height += speed * step
         falling.append(height)
-    resting = np.full(round(plan.rest_s / step), plan.landing_m)
+    rest_s = np.arange(round(plan.rest_s / step)) * step
+    resting = plan.landing_m + np.where(rest_s < 200.0, plan.tree_m, 0.0)
     heights = np.concatenate([waiting, climbing, falling[:-1], resting])
     times = np.arange(len(heights)) * step
     launch_s, burst_s = len(waiting) * step, (len(waiting) + len(climbing)) * step
     landing_s = burst_s + len(falling) * step
     flying = (times >= launch_s) & (times < landing_s)
-    east = np.cumsum(np.where(flying, plan.wind_m_s * (1 + heights / 20000.0), 0.0) * step)
+    wind = np.where(flying, plan.wind_m_s * (1 + heights / 20000.0), 0.0)
+    wind += np.where((times >= landing_s) & (times < landing_s + 90.0), plan.dragged_m_s, 0.0)
+    wind += np.where(times >= landing_s + 250.0, plan.driven_m_s, 0.0)
+    east = np.cumsum(wind * step)
     return Truth(times, heights, east, launch_s, burst_s, landing_s)
 
 
@@ -168,13 +197,15 @@ def log_of(plan, first_s=0.0, last_s=1e9, boot=1):
         east + rng.normal(0, plan.fix_noise_m, len(t)), rng.normal(0, plan.fix_noise_m, len(t)),
     )  # fmt: skip
     moving = (t > truth.launch_s) & (t < truth.landing_s)
+    # Leaves above the antenna, and a payload that swings.
+    leaves = np.where(t < truth.landing_s, 0.0, 1.5 * plan.tree_m**0.5) * rng.normal(0, 1, len(t))
     utc_ms = START_UTC_MS + np.rint(t * 1000).astype(np.int64)
     sees = height < plan.ceiling_m
     fix = records_of(
         "fix", ticks(t + 0.12 + rng.uniform(0, 0.03, len(t))),
         latitude=np.where(sees, np.rint(latitude * 5e6), -(2**31)),
         longitude=np.where(sees, np.rint(longitude * 5e6), -(2**31)),
-        height=np.where(sees, np.rint((height + rng.normal(0, plan.fix_noise_m, len(t))) * 100), -(2**31)),
+        height=np.where(sees, np.rint((height + leaves + rng.normal(0, plan.fix_noise_m, len(t))) * 100), -(2**31)),
         speed=np.where(sees, np.rint(moving * plan.wind_m_s * (1 + height / 20000.0) * 100), 65535),
         course=9000, satellites=np.where(sees, 9, 0), quality=sees.astype(int), hdop=9,
         day=utc_ms // 86_400_000, time_of_day=utc_ms % 86_400_000,
@@ -186,7 +217,29 @@ def log_of(plan, first_s=0.0, last_s=1e9, boot=1):
     t = every(1.0)
     outside = standard_temperature_k(geopotential_height_m(truth.height_at(t))) - 273.15 + plan.warmer_k
     air = records_of("air", ticks(t), temperature_counts=pt1000_counts(outside), humidity_counts=26214)
-    return boot_log({"fix": fix, "pressure": pressure, "air": air}, boot)
+    records = {"fix": fix, "pressure": pressure, "air": air}
+    if plan.cut and first_s < truth.burst_s < last_s:
+        code = event_code("switch changed")
+        tick_ms = ticks(np.array([truth.burst_s - 0.4]))
+        records["event"] = records_of("event", tick_ms, code=code, subject=1, detail=1)
+    return boot_log(records, boot)
+
+
+def garbled(log, share, seed=5):
+    """The log with one decimal digit wrong in a field of this share of its fixes, as two wrong characters leave it
+    whose check sum is right: places from ten-thousandths of minutes on, heights and speeds from decimetres on.
+    """
+    rng = np.random.default_rng(seed)
+    old = log.records["fix"]
+    values = old.values.copy()
+    place = 5e6 / 6e5
+    fields = (("latitude", place, 6), ("longitude", place, 6), ("height", 10, 5), ("speed", 10, 4))
+    for field, unit, most in fields:
+        chosen = np.flatnonzero((rng.random(len(values)) < share / 4) & (values["quality"] > 0))
+        wrong = rng.choice([-1, 1], len(chosen)) * rng.integers(1, 9, len(chosen)) * unit
+        changed = values[field][chosen] + wrong * 10.0 ** rng.integers(0, most, len(chosen))
+        values[field][chosen] = np.rint(np.where(field == "speed", np.clip(np.abs(changed), 0, 65000), changed))
+    return replace(log, records={**log.records, "fix": KindRecords(old.layout, old.tick_ms, values)})
 
 
 def recovered_of(boots):
