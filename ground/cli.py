@@ -6,16 +6,22 @@ from importlib.metadata import PackageNotFoundError, entry_points, version
 
 import typer
 
+from ground.commands.ask import ask
 from ground.commands.card import card
+from ground.commands.export import export
 from ground.commands.follow import follow
 from ground.commands.new import new
 from ground.commands.recover import recover
 from ground.commands.replay import replay
+from ground.commands.report import report
 from ground.errors import LoftbookError
 from protocol.table import FORMAT_VERSION
 
 PLUGIN_GROUP = "loftbook.commands"
-OWN_COMMANDS = {"new": new, "card": card, "recover": recover, "replay": replay, "follow": follow}
+OWN_COMMANDS = {
+    "new": new, "card": card, "recover": recover, "report": report, "ask": ask, "export": export,
+    "replay": replay, "follow": follow,
+}  # fmt: skip
 
 
 def _show_version(wanted: bool):

@@ -1,4 +1,4 @@
-"""Put what the commands really print into README.md, and the picture that it shows into tests/data/.
+"""Put what the commands really print into README.md, and the pictures that it shows into tests/data/.
 
     python tools/make_readme.py           run them and write their output
     python tools/make_readme.py --check   exit 1 if the words differ (numbers may move in their last digits)
@@ -16,6 +16,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 PAGE = ROOT / "README.md"
 PICTURE = ROOT / "tests" / "data" / "card-picture.svg"
+PLOTS = ("temperature", "track")  # of the report's pictures, those that README.md shows
 FOLDER = "loftbook-demo"
 LISTEN_S = 12
 SECTOR = 512
@@ -69,6 +70,22 @@ def built(base):
     yield "bench", shown(f"simulate {mission} -o bench --deployed board", base)
 
 
+def example_of(page):
+    """The example script that stands in a page."""
+    return re.search(r"<!-- example script -->\n```python\n(.*?)```", page, re.DOTALL)[1]
+
+
+def explained(base, page):
+    """(name, text) of the chapter about understanding the flight; leaves the pictures in base/pictures."""
+    folder, mission = f"{FOLDER}/recovered", f"--mission {FOLDER}/mission.toml"
+    loftbook("report", folder, *mission.split(), "--png", "pictures", cwd=base)
+    yield "ask", shown(f"ask {folder} tropopause {mission}", base)
+    yield "questions", loftbook("ask", folder, cwd=base)
+    yield "export", shown(f"export {folder} -o napraforgo-files", base)
+    done = subprocess.run([sys.executable, "-c", example_of(page)], cwd=base, capture_output=True, text=True)
+    yield "example", done.stdout + done.stderr
+
+
 def recovered_again(base):
     """The folder that `recover` makes of the demo's card when a stretch of its log is wiped too."""
     ledger = json.loads((base / FOLDER / "recovered" / "ledger.json").read_text("utf-8"))
@@ -81,19 +98,22 @@ def recovered_again(base):
     return base / "napraforgo-1"
 
 
-def outputs():
-    """(what stands in README.md, by the names of its places; the picture)."""
+def outputs(page):
+    """(what stands in README.md, by the names of its places; the picture of the card; name -> PNG of plots)."""
     with tempfile.TemporaryDirectory() as base:
         demo = loftbook("demo", cwd=base)
         lines = followed(base).splitlines()
         again = recovered_again(Path(base))
+        told = dict(explained(base, page))
+        plots = {name: (Path(base) / "pictures" / f"{name}.png").read_bytes() for name in PLOTS}
         return {
             "demo": demo,
             **dict(built(base)),
+            **told,
             "table": "\n".join(first_lines(Path(base) / FOLDER)) + "\n",
             "account": (again / "account.txt").read_text("utf-8"),
             "follow": "\n".join(["...", *lines[-4:]]) + "\n",
-        }, (again / "card.svg").read_text("utf-8")
+        }, (again / "card.svg").read_text("utf-8"), plots
 
 
 def words_of(text):
@@ -107,7 +127,7 @@ def words_in(picture):
 def main():
     page = PAGE.read_text("utf-8")
     fresh = page
-    texts, picture = outputs()
+    texts, picture, plots = outputs(page)
     for name, text in texts.items():
         pattern = rf"(<!-- {name} output -->\n```\n).*?(```)"
         fresh = re.sub(pattern, lambda match: match[1] + text + match[2], fresh, flags=re.DOTALL)
@@ -118,6 +138,8 @@ def main():
         return
     PAGE.write_text(fresh, "utf-8")
     PICTURE.write_text(picture, "utf-8")
+    for name, content in plots.items():
+        (PICTURE.parent / f"report-{name}.png").write_bytes(content)
 
 
 if __name__ == "__main__":

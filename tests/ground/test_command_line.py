@@ -19,7 +19,7 @@ from ground import cli
 from ground.errors import LoftbookError
 
 ROOT = Path(__file__).parents[2]
-COMMANDS = ("new", "card", "recover", "replay", "follow")
+COMMANDS = ("new", "card", "recover", "report", "ask", "export", "replay", "follow")
 
 
 @pytest.fixture

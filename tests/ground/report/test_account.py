@@ -172,11 +172,11 @@ def test_several_holes_are_summed_and_the_longest_is_named(log):
     assert body(text) == FOUND + """\
 Lost              7 blocks, 7.0 %: 4 damaged (wrong bits), 3 wiped (zeros or
                   ones instead)
-When              2026-05-09 08:01:39 to 08:05:10 UTC, 20.6 s before to 3 min
+When              2026-05-09 08:01:39 to 08:05:10 UTC, 20.5 s before to 3 min
                   10 s after launch
 Heights           between 100 and 1 080 m
 Longest hole      10.5 s from 2026-05-09 08:04:59 UTC, 2 min 59 s after launch,
-                  height between 1 030 and 1 080 m
+                  height between 1 020 and 1 080 m
 Without data      15.0 s of 15 min 26 s, 10.5 s of it in flight
 """ + BESIDE_CARD
 

@@ -1,0 +1,1 @@
+"""The report of a flight: one page that needs nothing else, and the same plots as pictures."""
