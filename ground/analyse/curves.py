@@ -5,7 +5,7 @@ import numpy as np
 from ground.analyse.runs import lengths, padded
 
 HUBER = 1.345  # residuals of so many scaled deviations and more count less (P. J. Huber's usual constant)
-ROUNDS, ALL_GOOD = 12, 4.5  # if no residual is so many deviations large, plain least squares will do
+ROUNDS = 12
 CUBIC_SAMPLES = 12  # fewer are fitted by a straight line
 
 
@@ -24,39 +24,30 @@ def mean_rates(time_s, values, start):
     half_s = (time_s[start + count - 1] - time_s[start]) / 2
     basis = np.polynomial.legendre.legvander((time_s - time_s[start[run]]) / half_s[run] - 1.0, 3)
     basis[count[run] < CUBIC_SAMPLES, 2:] = 0.0
-    left = padded(values.T, start).transpose(0, 2, 1)
-    factors = np.zeros((*left.shape[:2], basis.shape[1]))
-    if len(start):
-        _fit(padded(basis, start), left, count, factors)
+    if len(start) == 0:
+        return np.zeros((0, len(values))), np.zeros_like(values)
+    factors, left = _fitted(padded(basis, start), padded(values.T, start).transpose(0, 2, 1), count)
     # At the ends, -1 and 1, the even Legendre polynomials are alike and the odd ones are -1 and 1.
     return factors[:, :, 1::2].sum(axis=2) / half_s[:, None], left[run, :, np.arange(len(time_s)) - start[run]].T
 
 
-def _fit(basis, left, count, factors):
-    """Fill in the factors (r, k, b), and put residuals in the place of the values in left (r, k, longest).
+def _fitted(basis, values, count):
+    """(factors (r, k, b), residuals (r, k, longest)) of values (r, k, longest).
 
     basis: (r, longest, b), zeros beyond the samples of a run; count: how many it has.
     """
-    values = left.copy()
-    real = np.arange(left.shape[2]) < count[:, None]
-    todo = np.arange(len(count))
-    weight = np.ones_like(left)
+    real = (np.arange(values.shape[2]) < count[:, None])[:, None]
+    weight = np.ones_like(values)
     for turn in range(ROUNDS):
-        terms, seen = basis[todo], real[todo, None]
-        weighted = (weight[:, :, :, None] * terms[:, None]).transpose(0, 1, 3, 2)
-        normal = weighted @ terms[:, None] + 1e-9 * np.eye(terms.shape[2])
-        found = np.linalg.solve(normal, weighted @ values[todo][:, :, :, None])[:, :, :, 0]
-        residual = np.where(seen, values[todo] - found @ terms.transpose(0, 2, 1), 0.0)
-        factors[todo], left[todo] = found, residual
-        size = np.abs(residual)
-        scale = np.maximum(1.4826 * _middles(np.where(seen, size, np.inf), count[todo]), 1e-3)[:, :, None]
+        weighted = (weight[:, :, :, None] * basis[:, None]).transpose(0, 1, 3, 2)
+        normal = weighted @ basis[:, None] + 1e-9 * np.eye(basis.shape[2])
+        factors = np.linalg.solve(normal, weighted @ values[:, :, :, None])[:, :, :, 0]
+        left = np.where(real, values - factors @ basis.transpose(0, 2, 1), 0.0)
+        size = np.abs(left)
+        scale = np.maximum(1.4826 * _middles(np.where(real, size, np.inf), count), 1e-3)[:, :, None]
         limit = scale * (0.1 if turn < ROUNDS / 2 else HUBER)
         weight = np.minimum(1.0, limit / np.maximum(size, 1e-12))
-        if turn == 0:
-            doubtful = (size >= ALL_GOOD * scale).any(axis=(1, 2))
-            todo, weight = todo[doubtful], weight[doubtful]
-            if len(todo) == 0:
-                break
+    return factors, left
 
 
 def _middles(sizes, count):

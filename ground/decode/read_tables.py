@@ -1,10 +1,12 @@
 """Read the tables of a recovered flight back from their CSV files."""
 
 import csv
+import io
 from pathlib import Path
 
 import numpy as np
 
+from ground.decode.plain_cells import plain_cells
 from ground.decode.tables import EVIDENCE_COLUMN, TIME_COLUMNS, Table
 from ground.errors import LoftbookError
 
@@ -20,50 +22,83 @@ def read_table(path) -> Table:
     Raises LoftbookError, with the file and, where it is known, the line, if it is no such table.
     """
     path = Path(path)
-    csv.field_size_limit(_LONGEST_CELL)
+    data = path.read_bytes().removeprefix(b"\xef\xbb\xbf")
     try:
-        with open(path, encoding="utf-8-sig", newline="") as file:
-            reader = csv.reader(file)
-            header = next(reader, [])
-            rows = list(reader)
+        text = data.decode("utf-8")
     except UnicodeDecodeError:
         raise LoftbookError(f"{path}: is not UTF-8 text; recover the flight again into a new folder") from None
-    except csv.Error as error:
-        raise LoftbookError(f"{path}: is not a CSV table ({error}); recover the flight again") from None
+    plain = plain_cells(data)
+    header, cells = (plain.header, []) if plain else _by_csv(path, text)
+    _check_heading(path, header)
+    columns, decimals = {}, {}
+    for number, name in enumerate(header):
+        if name == DERIVED:
+            continue
+        try:
+            found = _fast(plain, number, name) if plain else None
+            values, digits = found or _values(name, plain.texts(number) if plain else cells[number])
+        except ValueError as error:
+            raise LoftbookError(f"{path}: column {name}: {error}; recover the flight again") from None
+        columns[name] = values
+        if values.dtype.kind in "fi":
+            decimals[name] = digits
+    return Table(path.stem, columns, decimals)
+
+
+def _check_heading(path, header):
     missing = [name for name in TIME_COLUMNS if name not in header]
     if missing:
         raise LoftbookError(f"{path}, line 1: column {missing[0]} is missing; recover the flight again")
     if len(set(header)) != len(header):
         raise LoftbookError(f"{path}, line 1: a column name stands there twice; recover the flight again")
+
+
+def _by_csv(path, text):
+    """(heading, columns of cells) of any CSV text."""
+    csv.field_size_limit(_LONGEST_CELL)
+    try:
+        reader = csv.reader(io.StringIO(text, newline=""))
+        header = next(reader, [])
+        rows = list(reader)
+    except csv.Error as error:
+        raise LoftbookError(f"{path}: is not a CSV table ({error}); recover the flight again") from None
+    _check_heading(path, header)
     wrong = next((number for number, row in enumerate(rows, 2) if len(row) != len(header)), None)
     if wrong is not None:
         raise LoftbookError(
             f"{path}, line {wrong}: has {len(rows[wrong - 2])} cells, the heading {len(header)}; recover it again"
         )
-    cells = dict(zip(header, zip(*rows) if rows else [()] * len(header), strict=True))
-    cells.pop(DERIVED, None)
-    columns, decimals = {}, {}
-    for name, column in cells.items():
-        try:
-            columns[name] = _values(name, column)
-        except ValueError as error:
-            raise LoftbookError(f"{path}: column {name}: {error}; recover the flight again") from None
-        if columns[name].dtype.kind in "fi":
-            decimals[name] = _decimals(column)
-    return Table(path.stem, columns, decimals)
+    return header, list(zip(*rows, strict=True)) if rows else [()] * len(header)
+
+
+def _fast(plain, number, name):
+    """(values, decimals) of a column, or None if it must be read cell by cell."""
+    if _is_utc(name):
+        times = plain.times(number)
+        return None if times is None else (times, 0)
+    found = None if name in TEXT_COLUMNS else plain.numbers(number)
+    if found is None or name not in ("boot", "tick_ms"):
+        return found
+    values, decimals = found
+    return None if decimals or np.isnan(values).any() or (values % 1).any() else (values.astype(np.int64), 0)
+
+
+def _is_utc(name):
+    return name == "utc" or name.endswith("_utc")
 
 
 def _values(name, column):
-    if name == "utc" or name.endswith("_utc"):
-        return np.array([cell.removesuffix("Z") or "NaT" for cell in column], "datetime64[ms]")
+    """(values, decimals) of a column of text."""
+    if _is_utc(name):
+        return np.array([cell.removesuffix("Z") or "NaT" for cell in column], "datetime64[ms]"), 0
     if name in ("boot", "tick_ms"):
-        return np.array([int(cell) for cell in column], np.int64)
+        return np.array([int(cell) for cell in column], np.int64), 0
     if name not in TEXT_COLUMNS:
         try:
-            return np.array([float(cell) if cell else np.nan for cell in column], float)
+            return np.array([float(cell) if cell else np.nan for cell in column], float), _decimals(column)
         except ValueError:
             pass
-    return np.array(column, object)
+    return np.array(column, object), 0
 
 
 def _decimals(column):

@@ -38,7 +38,7 @@ def find_fall_share(case):
 
 
 def find_sparse_m(case):
-    """How far apart the profile's levels lie, m, if the samples are so rare that each counts; 0 if they are dense."""
+    """How far apart the profile's levels lie, m, if samples are so rare that each counts; 0 if they are dense."""
     profile = case.once(find_profile)
     known = profile.known()
     if known.sum() < 2 or np.median(profile.samples[known]) >= DENSE:

@@ -109,8 +109,9 @@ def _window(heights, phases, moments):
     def known(*choices):
         return next(time_s for time_s in choices if time_s is not None)
 
+    end = moments.climb_end
     return Window(
         known(moments.launch.time_s, phases.climb_s, first),
-        known(moments.burst.time_s, phases.top_s, first),
+        known(moments.burst.time_s, end.fall_s if end else None, phases.top_s, first),
         known(moments.landing.time_s, phases.rest_s, last),
     )

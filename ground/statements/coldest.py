@@ -62,7 +62,8 @@ def coldest_air(case):
     text = "The coldest air was {value}, give or take {uncertainty}, at {height}, at {when}."
     if np.ptp(alike_m) > DEEP_M:
         text += " It was almost as cold (within {half}) from {low} up to {high}."
-    spread_k = np.sqrt(expanded_k(case, kelvin, way.noise_k[index], lag_k) ** 2 + hidden_k**2 + case.once(blur_k) ** 2)
+    parts_k = (expanded_k(case, kelvin, way.noise_k[index], lag_k), hidden_k, case.once(blur_k))
+    spread_k = np.sqrt(np.sum(np.square(parts_k)))
     share = coverage(thermometer.series.time_s, case.window.start_s, case.window.end_s)
     return statement(
         title, text, value=kelvin - ZERO_K, unit="degC", decimals=1,

@@ -36,13 +36,13 @@ def pressure_at_top(case):
     title, pressure, heights = "Pressure at the top", moving_pressures(case), case.heights.combined
     heights = heights.between(case.window.start_s, case.window.end_s)
     if len(pressure) == 0 or len(heights) == 0:
-        return missing(title, "hPa", "the data of the flight have no air pressure")
+        return missing(title, "hPa", "there are no air pressures of the flight")
     top = int(np.argmax(heights["height_m"]))
     top_s, top_m = float(heights.time_s[top]), float(heights["height_m"][top])
     nearest = int(np.argmin(np.abs(pressure.time_s - top_s)))
     away_s = abs(float(pressure.time_s[nearest]) - top_s)
     if away_s > FARTHEST_S:
-        return missing(title, "hPa", f"the data have no air pressure within {away_s / 60:.0f} min of the top")
+        return missing(title, "hPa", f"there are no air pressures within {away_s / 60:.0f} min of the top")
     part = pressure.between(float(pressure.time_s[nearest]) - 3.0, float(pressure.time_s[nearest]) + 3.0)
     low_hpa = float(np.median(part["pressure_hPa"]))
     low_m = float(np.interp(np.median(part.time_s), heights.time_s, heights["height_m"]))
@@ -86,7 +86,7 @@ def ground_pressure(case):
         return missing(title, "hPa", launch.reason)
     ground = case.heights.pressure.between(launch.time_s - GROUND_S, launch.time_s - 2.0)
     if len(ground) < 3:
-        return missing(title, "hPa", "the data have no air pressure just before the launch")
+        return missing(title, "hPa", "there are no air pressures from just before the launch")
     value = float(np.median(ground["pressure_hPa"]))
     taken_hpa, spread_hpa = _error_hpa(case, value)
     text = "At the launch site the air pressure was {value}, give or take {uncertainty}."

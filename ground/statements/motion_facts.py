@@ -7,7 +7,7 @@ import numpy as np
 from ground.analyse import blows, gyroscope, motion, swing
 from ground.analyse.climb_end import UNKNOWN
 from ground.analyse.series import Series
-from ground.statements.shared import climb_end_s
+from ground.statements.shared import fall_start_s
 
 FORCE = tuple(f"acceleration_{axis}_m_s2" for axis in "xyz")
 RATE = tuple(f"rate_{axis}_deg_s" for axis in "xyz")
@@ -116,7 +116,7 @@ def _spans(case, fall_s, fall_spread_s):
     """(climb, steady fall), each (start_s, end_s) or None. What is called climb holds a float too."""
     climb, fall, start_s, end_s = None, None, case.window.start_s, case.window.end_s
     if case.phases.climb_s is not None:
-        top_s = climb_end_s(case) if fall_s is None else fall_s - fall_spread_s - BEFORE_FALL_S
+        top_s = fall_start_s(case) if fall_s is None else fall_s - fall_spread_s - BEFORE_FALL_S
         climb = (start_s, top_s) if top_s - start_s > 60.0 else None
         if fall_s is not None and end_s - fall_s > blows.FALL_SETTLED_S + 60.0:
             fall = (fall_s + blows.FALL_SETTLED_S, end_s)

@@ -16,11 +16,13 @@ _TWINS = {
     "hPa": ("inHg", units.inches_of_mercury, 2),
     "m2": ("ft2", lambda area: area / units.METRES_PER_FOOT**2, 0),
     "kg": ("lb", units.pounds, 0),
+    "kg/m2": ("lb/ft2", lambda load: units.pounds(load) * units.METRES_PER_FOOT**2, 1),
 }
 _CLIMB_TWIN = ("ft/min", units.feet_per_minute, -1)
 _WORDS = {
-    "1": "", "percent": "%", "deg": "deg", "degC": "°C", "degF": "°F", "m2": "m²", "ft2": "ft²",
-    "degF per 1000 ft": "°F per 1000 ft", "deg/s": "deg/s",
+    "1": "", "percent": "%", "deg": "degrees", "degC": "°C", "degF": "°F", "m2": "m²", "ft2": "ft²",
+    "degF per 1000 ft": "°F per 1000 ft", "kg/m2": "kg/m²", "lb/ft2": "lb/ft²",
+    "m/s2": "m/s²", "deg/s": "°/s", "V/K": "V/K",
 }  # fmt: skip
 CANNOT_TELL = "unknown"
 

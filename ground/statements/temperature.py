@@ -1,6 +1,6 @@
 """Statements about the air's temperature: how cold, how it changed with height, and how far to trust it."""
 
-from ground.statements.air_profile import find_other_profile, find_profile, find_tropopauses
+from ground.statements.air_profile import find_profile, find_tropopauses
 from ground.statements.coldest import coldest_air, ground_temperature
 from ground.statements.freezing import freezing_level
 from ground.statements.humidity import most_humid_layer
@@ -9,7 +9,7 @@ from ground.statements.thermometer import find_thermometer
 from ground.statements.thermometer_words import thermometer_lag, thermometer_trust
 from ground.statements.tropopause_words import further_tropopauses, tropopause, warming_above
 
-__all__ = ["find_other_profile", "find_profile", "find_thermometer", "find_tropopauses", "statements"]
+__all__ = ["find_profile", "find_thermometer", "find_tropopauses", "statements"]
 
 
 def statements(case):

@@ -92,7 +92,7 @@ def _strongest(case, winds):
     if unseen_m > LAYER_M or above_m > ABOVE_M:
         text = "The strongest wind was at least {value}, from the {point} ({degrees}), at {height}. "
         text += "It may have been stronger at heights where the payload's place is not known."
-        caveats.append(f"the winds of {unseen_m:.0f} m of height are unknown and may have been stronger")
+        caveats.append(f"the winds of {unseen_m / 1000:.1f} km of height are unknown and may have been stronger")
         more_m_s = np.nan
     return of_layer(case, layers, index, "Strongest wind", text, caveats, METHOD.format(thickness_m), more_m_s)
 

@@ -22,7 +22,7 @@ def caveats_of(winds, index=None):
         said.append("part of it is from a fast fall, in which a payload lags behind a wind that changes")
     missing_m = float(np.diff(winds.all.middle_m).max()) if index is None and len(winds.all) > 1 else 0.0
     if missing_m > 2 * LAYER_M:
-        said.append(f"the winds of {missing_m - LAYER_M:.0f} m of height are not known, for lack of fixes")
+        said.append(f"the winds of {(missing_m - LAYER_M) / 1000:.1f} km of height are not known, for lack of fixes")
     return said
 
 

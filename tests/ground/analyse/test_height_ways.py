@@ -46,7 +46,7 @@ def test_own_air_closes_on_the_soundings_heights(name):
     off_m = ways.gnss_m - ways.hypsometric_m
     printed_m = half / ways.pressure_hpa * 29.27 * ways.virtual_k
     assert np.all(np.abs(off_m) < 25.0 + printed_m)
-    bottom_m, less_standard, less_own, own_standard, levels = height_bands(ways)
+    _, less_standard, less_own, own_standard, levels = height_bands(ways)
     assert np.abs(less_own).max() < 60.0 < np.abs(less_standard).max()
     np.testing.assert_allclose(less_own + own_standard, less_standard, atol=25.0)
     assert levels.sum() == len(ways)

