@@ -19,8 +19,8 @@ NO_TABLES = ("unproven-",)  # files of rows that nothing proves
 class RecordedFlight:
     """A flight that `loftbook recover` put into a folder.
 
-    folder: Path it was read from. flight: its identity, 8 hexadecimal digits. payload: its name. tables: dict kind -> dict column -> array
-    (n,): "utc" is datetime64[ms], numbers are floats with NaN for missing, text is str; a column's name ends
+    folder: Path it was read from. flight: its identity, 8 hexadecimal digits. payload: its name.
+    tables: dict kind -> dict column -> array (n,): "utc" is datetime64[ms], numbers are floats with NaN for missing, text is str; a column's name ends
     in its unit. statements: dict id -> statement, see ground.statements.statement. notes: what a reader should
     know, a line each. ledger: what every byte of the source held, or None. case: for those who want to go on
     from the heights, phases and moments that were found.

@@ -96,7 +96,7 @@ def _answer(one):
     lines.append("")
     is_climb = one["imperial_unit"] == "ft/min"
     decimals = decimals_of(one["uncertainty"]) if one["uncertainty"] else 2
-    if one["value"] is not None and float(one["value"]).is_integer():
+    if one["value"] is not None and not one["uncertainty"] and float(one["value"]).is_integer():
         decimals = 0  # a count
     if one["value"] is not None:
         lines += _row("Value", _both(Quantity(one["value"], one["unit"] or "1", decimals, is_climb)))
@@ -124,7 +124,7 @@ def _answer(one):
         lines += _row(
             f"For its {part['what']}", "; ".join(x for x in (part["source"], part["method"], samples) if x)
         )
-    if one["table"]:
+    if one["table"] and one["table"]["rows"]:
         lines += ["", *_table(one["table"])]
     return "\n".join(lines)
 

@@ -21,14 +21,18 @@ Folder = Annotated[
 Mission = Annotated[
     Path | None,
     typer.Option(
-        "--mission", metavar="FILE", help="The mission.toml, for better answers.",
+        "--mission",
+        metavar="FILE",
+        help="The mission.toml, for better answers.",
         show_default=False,
     ),
 ]
 Trackers = Annotated[
     list[Path] | None,
     typer.Option(
-        "--tracker", metavar="FILE", help="CSV or GPX of a tracker; once or more.",
+        "--tracker",
+        metavar="FILE",
+        help="CSV or GPX of a tracker; once or more.",
         show_default=False,
     ),
 ]

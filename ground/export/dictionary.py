@@ -65,6 +65,7 @@ MEANINGS = {
     },
     **{f"rate_{axis}_deg_s": f"angular rate about the chip's own {axis} axis" for axis in "xyz"},
 }
+_TYPES = {"M": "time, ISO 8601 UTC", "i": "whole number", "f": "number"}
 UNKNOWN = "a field of the log that this program does not know; the log's manifest describes it"
 COUNTS = "raw reading of the sensor, which could not be converted"
 
@@ -93,7 +94,7 @@ def dictionary_text(tables):
     writer.writerow(["table", "column", "type", "unit", "decimals", "missing_value", "meaning"])
     for kind, table in tables.items():
         for column, values in table.columns.items():
-            kind_of_value = {"M": "time, ISO 8601 UTC", "i": "whole number", "f": "number"}.get(values.dtype.kind, "text")
+            kind_of_value = _TYPES.get(values.dtype.kind, "text")
             decimals = table.decimals.get(column, "") if values.dtype.kind in "if" else ""
             empty = "" if column in ("boot", "tick_ms", EVIDENCE_COLUMN) else "empty cell"
             writer.writerow([kind, column, kind_of_value, unit_of(column), decimals, empty, meaning_of(kind, column)])

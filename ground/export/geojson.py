@@ -82,5 +82,7 @@ def _time(utc, at):
     low = int(at)
     if np.isnat(utc[low]):
         return None
-    time = utc[low] if low == at else utc[low] + np.timedelta64(round((at - low) * int((utc[low + 1] - utc[low]).astype(int))), "ms")
-    return str(time) + "Z"
+    if low == at:
+        return f"{utc[low]}Z"
+    step_ms = int((utc[low + 1] - utc[low]).astype(np.int64))
+    return f"{utc[low] + np.timedelta64(round((at - low) * step_ms), 'ms')}Z"

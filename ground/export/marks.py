@@ -25,7 +25,8 @@ def flight_marks(statements):
         if said and said["latitude_deg"] is not None:
             found.append(
                 Mark(
-                    said["title"], said["latitude_deg"], said["longitude_deg"], said["height_m"], said["utc"], said["text"]
-                )
+                    said["title"], said["latitude_deg"], said["longitude_deg"], said["height_m"], said["utc"],
+                    said["text"],
+                )  # fmt: skip
             )
     return found

@@ -16,8 +16,8 @@ from ground.mission.sections import (
 from ground.mission.wrong import Wrong
 
 __all__ = [
-    "Balloon", "Barometer", "Battery", "Corrections", "Downlink", "Gnss", "Humidity", "Launch", "Mission", "MissionError",
-    "Motion", "OutsideTemperature", "Parachute", "Parity", "Payload", "Pins", "Probe", "Rates", "Switch",
+    "Balloon", "Barometer", "Battery", "Corrections", "Downlink", "Gnss", "Humidity", "Launch", "Mission",
+    "MissionError", "Motion", "OutsideTemperature", "Parachute", "Parity", "Payload", "Pins", "Probe", "Rates", "Switch",
     "load_mission",
 ]
 

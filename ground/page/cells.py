@@ -60,10 +60,8 @@ def _supported(columns, given):
         if title.lower() in _DEGREES:
             most.append(_DECIMALS_OF_PLACES)
             continue
-        sure = [
-            given[later] for later in range(place, len(columns))
-            if _is_uncertainty(columns[later][0]) and _SAME.get(columns[later][1], columns[later][1]) == _SAME.get(unit, unit)
-        ]  # fmt: skip
+        later = zip(columns[place:], given[place:], strict=True)
+        sure = [cells for (name, its), cells in later if _is_uncertainty(name) and _SAME.get(unit, unit) == its]
         known = _numbers(sure[0]) if sure else np.zeros(0)
         known = known[np.isfinite(known) & (known != 0.0)]
         most.append(decimals_of(float(np.abs(known).max())) if len(known) else None)

@@ -6,7 +6,7 @@ from ground.page.escape import clean
 from ground.page.plot import Words, words
 from ground.statements.catalogue import TOPICS
 from ground.statements.quantity import Quantity
-from ground.statements.statement import spread
+from ground.statements.statement import CANNOT_TELL, spread
 
 
 def topics(statements):
@@ -23,9 +23,9 @@ def topics(statements):
 def unanswered(statements):
     """The questions that the data cannot answer, in the order of the statements: list of dict id, title, reason."""
     return [
-        {"id": one["id"], "title": one["title"], "reason": clean(one["reason"]).rstrip(".")}
+        {"id": one["id"], "title": one["title"], "reason": clean(one["reason"] or one["text"]).rstrip(".")}
         for one in statements.values()
-        if one["reason"] is not None and one["value"] is None
+        if one["confidence"] == CANNOT_TELL
     ]
 
 
@@ -52,13 +52,15 @@ def details(one):
         rows.append(("Uncertainty of the time", words(f"{one['uncertainty_s']:.1f} s (k = 2)")))
     for part in one["evidence"]:
         told = [part["source"], part["method"], None if part["samples"] is None else f"{part['samples']} samples"]
-        rows.append((str(part["what"]).capitalize(), words("; ".join(clean(word) for word in told if word))))
+        rows.append(
+            (f"{clean(part['what']).capitalize()} from", words("; ".join(clean(word) for word in told if word)))
+        )
     if one["from_utc"] or one["to_utc"]:
-        rows.append(("Time span", words(f"{one['from_utc'] or 'unknown'} to {one['to_utc'] or 'unknown'}")))
+        rows.append(("Time span", words(_between(one["from_utc"], one["to_utc"]))))
     elif one["from_s"] is not None and one["to_s"] is not None:
         rows.append(("Time span", words(f"{one['from_s']:.0f} s to {one['to_s']:.0f} s after launch")))
     if one["utc"]:
-        rows.append(("At", words(one["utc"])))
+        rows.append(("At", words(f"{_clock(one['utc'], 21)} UTC")))
     if one["height_m"] is not None:
         height = Quantity(one["height_m"], "m")
         rows.append(("Height", Words(height.metric(), height.imperial())))
@@ -69,6 +71,19 @@ def details(one):
     if one["coverage_percent"] is not None:
         rows.append(("Samples cover", words(f"{one['coverage_percent']:.0f} % of that time")))
     return rows
+
+
+def _clock(utc, letters=19):
+    """A time of a statement (ISO 8601) as people write it, as many letters of it."""
+    return str(utc)[:letters].replace("T", " ")
+
+
+def _between(start, end):
+    """A span of times; its day only once if it is one."""
+    if not start or not end:
+        return f"{_clock(start) if start else 'unknown'} to {_clock(end) if end else 'unknown'} UTC"
+    same = str(start)[:10] == str(end)[:10]
+    return f"{_clock(start)} to {_clock(end)[11:] if same else _clock(end)} UTC"
 
 
 def place(latitude_deg, longitude_deg):

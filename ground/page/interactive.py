@@ -2,24 +2,22 @@
 
 import numpy as np
 
-from ground.page import looks
 from ground.page.escape import for_plotly
+from ground.page.layout import axis_name, layout_of
 from ground.page.plot import BAND, MARKERS, unit_text
 
-_PANEL_PX = {1: 330, 2: 230}  # by the number of panels
-_GAP_PX = 46  # between panels
-_TOP_PX = 52  # for the buttons, and under them the words of the y axis
 _SIGNIFICANT = 5  # digits of the range of an axis that the page keeps
 
 
 def describe(plot):
     """Describe a Plot for report.js: a dict.
 
-    "data" and "layout" are plotly's, without what depends on the units. "traces": a dict for each trace, its numbers
-    in SI units and its texts as [metric, imperial]. "aspect": height over width of what has one scale, else None. "axes": name in the layout -> [scale, offset] of the imperial
+    "data" and "layout" are plotly's, without what depends on the units. "traces": a dict for each trace, its
+    numbers in SI units and its texts as [metric, imperial]. "aspect": height over width of what has one scale on
+    both axes, else None. "axes": name in the layout -> [scale, offset] of the imperial
     numbers; "titles": of x and of the panels, each [metric, imperial].
     """
-    axes = {"x": plot.x, **{_axis(number): panel.y for number, panel in enumerate(plot.panels)}}
+    axes = {"x": plot.x, **{axis_name(number): panel.y for number, panel in enumerate(plot.panels)}}
     digits = {name: _digits(_values(plot, name)) for name in axes}
     data, parts = [], []
     for number, panel in enumerate(plot.panels):
@@ -35,7 +33,7 @@ def describe(plot):
         "id": plot.key,
         "aspect": _aspect(plot),
         "data": data,
-        "layout": _layout(plot),
+        "layout": layout_of(plot),
         "traces": parts,
         "axes": {name: list(axis.conversion()) for name, axis in axes.items()},
         "titles": [_both(axis.title) for axis in axes.values()],
@@ -49,10 +47,6 @@ def _aspect(plot):
     spans = [values[np.isfinite(values)] for values in (_values(plot, "x"), _values(plot, "y"))]
     wide, high = (float(np.ptp(span)) if len(span) else 0.0 for span in spans)
     return round(high / wide, 3) if wide > 0.0 else 1.0
-
-
-def _axis(number):
-    return "y" if number == 0 else f"y{number + 1}"
 
 
 def _both(of):
@@ -84,7 +78,7 @@ def _numbers(values, digits):
 
 def _trace(plot, panel, number, trace, digits):
     """(plotly's trace without its numbers, the numbers and texts in both units)."""
-    style, y_name = trace.style, _axis(number)
+    style, y_name = trace.style, axis_name(number)
     name = for_plotly(trace.name)
     x, y = _numbers(trace.x, digits["x"]), _numbers(trace.y, digits[y_name])
     drawn = {"type": "scatter", "name": name, "mode": "lines", "xaxis": "x", "yaxis": y_name}
@@ -160,54 +154,3 @@ def _colour_bar():
         "title": {"side": "top", "font": {"size": 12}}, "nticks": 5, "tickangle": 0,
         "exponentformat": "none", "separatethousands": True,
     }  # fmt: skip
-
-
-def _layout(plot):
-    """The layout without what depends on the units."""
-    count = len(plot.panels)
-    font = {"family": "system-ui, sans-serif", "size": 13, "color": looks.INK}
-    shaded = any(trace.shade is not None for trace in plot.traces)
-    grid = {
-        "gridcolor": looks.PALE,
-        "zeroline": False,
-        "automargin": True,
-        "linecolor": looks.GREY,
-        "separatethousands": True,
-        "ticks": "outside",
-        "exponentformat": "none",
-    }
-    panel_px = _PANEL_PX.get(count, 200)
-    inner_px = count * panel_px + (count - 1) * _GAP_PX
-    bottom_px = 120 if shaded else 46
-    layout = {
-        "height": _TOP_PX + inner_px + bottom_px, "font": font, "showlegend": False,
-        "paper_bgcolor": looks.PAPER, "plot_bgcolor": looks.PAPER, "hovermode": "closest", "separators": ". ",
-        "margin": {"l": 12, "r": 12, "t": _TOP_PX, "b": bottom_px},
-        "xaxis": {
-            **grid, "anchor": _axis(count - 1), "title": {"standoff": 8, "font": {"size": 13}}, **_ticks(plot.x),
-            **({"rangemode": "tozero"} if plot.x.from_zero else {}),
-        },
-        "annotations": [],
-    }  # fmt: skip
-    for number, panel in enumerate(plot.panels):
-        top = 1.0 - number * (panel_px + _GAP_PX) / inner_px
-        axis = {**grid, "domain": [round(max(top - panel_px / inner_px, 0.0), 4), round(top, 4)]}
-        axis |= _ticks(panel.y)
-        if plot.equal:
-            axis |= {"scaleanchor": "x", "scaleratio": 1}
-        layout[f"yaxis{'' if number == 0 else number + 1}"] = axis
-        # The axis' words stand level above the panel: turned round they do not fit beside it on a phone.
-        layout["annotations"].append({
-            "text": "", "xref": "paper", "x": 0, "xanchor": "left", "yref": "paper", "y": round(top, 4),
-            "yanchor": "bottom", "showarrow": False, "font": {"size": 13}, "align": "left",
-        })  # fmt: skip
-    return layout
-
-
-def _ticks(axis):
-    """Words for places, and the ends, of an axis that has them."""
-    made = {} if axis.limits is None else {"range": list(axis.limits), "fixedrange": True}
-    if axis.labels:
-        made["tickvals"] = [place for place, _ in axis.labels]
-        made["ticktext"] = [for_plotly(label) for _, label in axis.labels]
-    return made

@@ -15,8 +15,10 @@ from ground.page.interactive import describe
 from ground.page.legend import legend
 from ground.page.plot import NoPlot
 from ground.page.plots import all_plots
+from ground.report.plain import printable
 
 MARKER = "loftbook report"  # in the head of each page that this program makes
+_LONGEST_NAME = 100
 UNNAMED = "An unnamed payload"
 
 
@@ -31,7 +33,8 @@ def make_page(recorded, plots=None, imperial=False):
     return _template().render(
         marker=MARKER, title=payload_name(recorded), when=when(recorded), site=_site(recorded), imperial=imperial,
         flight=clean(recorded.flight), facts=headline(recorded.statements), plots=[_shown(plot) for plot in plots],
-        unknown=unanswered(recorded.statements), topics=topics(recorded.statements), notes=[clean(note) for note in recorded.notes],
+        unknown=unanswered(recorded.statements), topics=topics(recorded.statements),
+        notes=[clean(note) for note in recorded.notes],
         records=_records(recorded), palette=looks.PALETTE_SOURCE, plots_json=Markup(for_script(drawn)),
         style=_own("style.css"), script=_own("report.js"), plotly=Markup(get_plotlyjs()),
     )  # fmt: skip
@@ -39,7 +42,7 @@ def make_page(recorded, plots=None, imperial=False):
 
 def payload_name(recorded):
     """The payload's name, safe to print."""
-    return clean(recorded.payload) or UNNAMED
+    return printable(str(recorded.payload), _LONGEST_NAME) or UNNAMED
 
 
 def when(recorded):

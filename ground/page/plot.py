@@ -72,6 +72,7 @@ class Trace:
     """kind: LINE, MARKERS, or BAND (between y and y_high). x, y: float arrays (n,), NaN breaks a line.
     style: a Style. labels: tuple of Words, one a point, shown where the pointer is; empty: the numbers are shown.
     shade: array (n,) that colours the points by the axis `shade_axis`. error: half length of the bars in x.
+    is_whole: every point counts, as in bars with breaks between them.
     """
 
     name: str
@@ -84,10 +85,11 @@ class Trace:
     shade: np.ndarray | None = None
     shade_axis: Axis | None = None
     error: np.ndarray | None = None
+    is_whole: bool = False
 
     def thinned(self):
         """The same with at most MOST_POINTS points; only what is drawn point by point stays as it is."""
-        if self.labels or self.error is not None or len(self.x) <= MOST_POINTS:
+        if self.labels or self.error is not None or self.is_whole or len(self.x) <= MOST_POINTS:
             return self
         if self.y_high is not None:
             keep = np.linspace(0, len(self.x) - 1, MOST_POINTS).astype(int)

@@ -33,6 +33,13 @@
         drawn.marker.color = converted(part.shade, part.shade_convert);
         [drawn.marker.cmin, drawn.marker.cmax] = converted(part.shade_limits, part.shade_convert);
         drawn.marker.colorbar.title.text = part.shade_title[way()];
+        if (plot.aspect !== null) {
+          drawn.marker.colorbar.y = -66 / (330 + fitted(plot));
+          if (width(plot) < 500) {
+            drawn.marker.colorbar.tick0 = 0;
+            drawn.marker.colorbar.dtick = step(drawn.marker.cmax);
+          }
+        }
       }
       drawn.visible = !(hidden[plot.id] || {})[index];
       return drawn;
@@ -50,10 +57,19 @@
     return made;
   }
 
+  // A round step that leaves room for the numbers on a narrow bar: at most three of them.
+  function step(most) {
+    const ten = Math.pow(10, Math.floor(Math.log10(Math.max(most, 1))));
+    return [0.4, 0.5, 1, 2, 2.5, 4, 5].map((part) => part * ten).find((size) => most / size < 3.5);
+  }
+
+  function width(plot) {
+    return document.getElementById("plot-" + plot.id).clientWidth || 900;
+  }
+
   // How much higher than usual a plot with one scale must be, so that its content fills it.
   function fitted(plot) {
-    const place = document.getElementById("plot-" + plot.id);
-    const wide = Math.max(200, (place.clientWidth || 900) - 90);
+    const wide = Math.max(200, width(plot) - 90);
     return Math.round(Math.min(480, Math.max(190, 1.12 * plot.aspect * wide))) - 330;
   }
 
@@ -88,7 +104,7 @@
       opened.push(one);
     });
     plots.forEach(function (plot) {
-      const size = { width: 660, height: Math.round(0.7 * plot.layout.height), autosize: false };
+      const size = { width: 660, height: Math.round(0.6 * plot.layout.height), autosize: false };
       Plotly.relayout(document.getElementById("plot-" + plot.id), size);
     });
   });

@@ -42,7 +42,7 @@ def make_figure(plot, source, imperial=False):
     for axes, panel in zip(fields, plot.panels, strict=True):
         _draw_panel(figure, axes, plot, panel, imperial)
     fields[-1].set_xlabel(for_matplotlib(plot.x.title(imperial)))
-    title = "\n".join(textwrap.wrap(for_matplotlib(tie(plot.title.of(imperial))), _TITLE_COLUMNS))
+    title = "\n".join(textwrap.wrap(tie(for_matplotlib(plot.title.of(imperial))), _TITLE_COLUMNS))
     figure.suptitle(title, fontsize=19, fontweight="bold", color=looks.INK)
     _legend(figure, fields)
     figure.text(0.995, 0.005, for_matplotlib(source), ha="right", va="bottom", fontsize=9, color=looks.GREY)
@@ -87,8 +87,8 @@ def _draw(figure, axes, plot, panel, trace, imperial, above):
         size = (style.size * _POINTS_A_PX) ** 2
         least, most = (shown(trace.shade_axis, limit) for limit in plot.shade_limits())
         points = axes.scatter(
-            x, y, size, shown(trace.shade_axis, trace.shade), marker=_MARKS[style.mark], cmap=looks.SHADES, vmin=least,
-            vmax=most, zorder=above,
+            x, y, size, shown(trace.shade_axis, trace.shade), marker=_MARKS[style.mark], cmap=looks.SHADES,
+            vmin=least, vmax=most, zorder=above,
         )  # fmt: skip
         axes.plot([], [], color=style.colour, linestyle="none", marker=_MARKS[style.mark], label=name)
         if name != for_matplotlib(next(one.name for one in panel.traces if one.shade is not None)):

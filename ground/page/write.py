@@ -8,7 +8,9 @@ from ground.errors import LoftbookError
 from ground.new_folder import new_folder
 from ground.page.page import MARKER, payload_name, when
 from ground.page.plot import NoPlot
+from ground.report.plain import printable
 
+_LONGEST_NAME = 40  # in the foot of a picture
 _HEAD_BYTES = 1000  # the marker stands within so many bytes from the beginning
 
 
@@ -67,7 +69,7 @@ def write_pictures(folder, recorded, plots, imperial=False):
     """
     from ground.page.still import write_picture  # matplotlib takes a second to load
 
-    source = f"{payload_name(recorded)}, {when(recorded)}"
+    source = f"{printable(payload_name(recorded), _LONGEST_NAME)}, {when(recorded)}"
     names = []
     with new_folder(folder) as making:
         for plot in plots:

@@ -138,7 +138,7 @@ def ground_temperature(case):
     if drift_k > 1.0:
         caveats.append(f"it changed by {drift_k:.1f} K meanwhile, as in the sun or fresh from a warm room")
     return statement(
-        title, f"At the ground the air had {{value}}, give or take {{uncertainty}}, {when}.",
+        title, f"At the ground the air was at {{value}}, give or take {{uncertainty}}, {when}.",
         value=celsius, unit="degC", decimals=1,
         uncertainty=expanded_k(case, celsius + ZERO_K, float(np.std(values)) / 2.0, 2.0 * drift_k),
         evidence=[evidence("value", thermometer.source, "median", len(values))], caveats=caveats,

@@ -7,6 +7,7 @@ import numpy as np
 
 from ground.statements import log_clock, log_gaps, log_samples
 from ground.statements.log_gaps import find_gaps
+from ground.statements.counts import counted, times
 from ground.statements.statement import evidence, missing, statement, utc_text
 
 __all__ = ["BootFacts", "LogFacts", "find_gaps", "log_facts", "statements"]
@@ -113,7 +114,8 @@ def statements(case):
         "data_gaps": log_gaps.longest_gap(case),
         "sensors_logged": log_samples.sensors_logged(case),
         "boots": statement(
-            "Boots", "The log holds {value} boot(s).", value=len(case.log.boots), unit="1",
+            "Boots", f"The log holds {counted(len(case.log.boots), 'start of the board', 'starts of the board')}.",
+            value=len(case.log.boots), unit="1",
             evidence=[evidence("value", "boot numbers", "boots of this flight with any record")],
         ),
         "resets_in_flight": _resets(case),
@@ -136,9 +138,11 @@ def _recovered(log):
         if count:
             rests_on.append(evidence(what, "blocks", method, count))
     text = "{value} of what the board wrote came back."
+    if found == expected:
+        text = "All that the board wrote came back."
     value = 100.0 * found / expected
     return statement(
-        "Data recovered", text, value=value, unit="percent", decimals=1, uncertainty=0.0, evidence=rests_on
+        "Data recovered", text, value=value, unit="percent", decimals=1, evidence=rests_on
     )
 
 
@@ -148,15 +152,17 @@ def _resets(case):
         return missing("Resets in flight", "1", "no launch in the data")
     # Boots of a flight are numbered one by one, so those that left no record count too.
     last = moments.landing.boot or max(boot.boot for boot in case.log.boots)
-    counted = [evidence("value", "boot numbers", "from the launch to the landing or the last record")]
+    numbers = [evidence("value", "boot numbers", "from the launch to the landing or the last record")]
     count = last - moments.launch.boot
     rows = [_began(case, boot) for boot in range(moments.launch.boot + 1, last + 1)]
     when = [case.clock_text(row[1]) for row in rows if row[1] is not None]
     for row in rows:
         row[1] = None if row[1] is None else round(float(case.since_launch_s(row[1])), 1)
-    text = "The board began anew {value} time(s) between launch and landing" + (": at {when}." if when else ".")
+    text = f"The board began anew {times(count)} between launch and landing" + (": at {when}." if when else ".")
+    if count == 0:
+        text = "The board ran without a reset from launch to landing."
     return statement(
-        "Resets in flight", text, value=count, unit="1", uncertainty=0.0, evidence=counted,
+        "Resets in flight", text, value=count, unit="1", evidence=numbers,
         says={"when": ", ".join(when[:8]) + (" and more" if len(when) > 8 else "")},
         table={"columns": _RESETS, "rows": rows},
         **case.span(case.window.start_s, case.window.end_s),

@@ -150,8 +150,8 @@ def longest_gap(case):
     gaps = [gap for gap in found.gaps if gap.kind == "all"]
     longest = max(gaps, key=lambda gap: gap.length_s, default=None)
     with_gaps = sum(row[2] > 0 for row in rows)
-    says = {"kinds": f"{with_gaps} of {len(rows)}"}
-    text = "Nothing at all was logged for {value} in a row, at most"
+    says = {}
+    text = "The longest time in flight without any data was {value}"
     if longest is None:
         text = "There was no time in flight without any data"
     elif longest.height_m is not None:
@@ -159,10 +159,18 @@ def longest_gap(case):
         says["height"] = Quantity(longest.height_m, "m")
     losses = sum(item.count for item in found.lost if item.envelope == "block")
     return statement(
-        title, text + "; {kinds} kinds of record have gaps.", unit="s", says=says,
+        title, text + _kinds_text(with_gaps, len(rows)), unit="s", says=says,
         value=0.0 if longest is None else longest.length_s, uncertainty=LEAST_GAP_S / 2.0,
         height_m=None if longest is None else longest.height_m,
         evidence=[evidence("value", "all tables", "widest interval between records in flight", len(gaps)),
                   evidence("lost", "ledger", "blocks that are lost in the whole log", losses)],
         table={"columns": _GAPS, "rows": rows}, **case.span(case.window.start_s, case.window.end_s),
     )  # fmt: skip
+
+
+def _kinds_text(with_gaps, kinds):
+    if with_gaps == 0:
+        return ", and no kind of record has a gap."
+    if with_gaps == kinds:
+        return "; every kind of record has gaps."
+    return f"; {with_gaps} of {kinds} kinds of record have gaps."

@@ -42,6 +42,8 @@ def sensors_logged(case):
     silent = [row[0] for row in rows if row[3] == 0]
     text = "Of each sensor's expected samples in flight at least {value} hold a value"
     text += "." if worst[4] >= 99.5 else "; the fewest are of {name}."
+    if worst[4] >= 99.95:
+        text = "Every sensor gave all its samples in flight."
     return statement(
         title, text, value=worst[4], unit="percent", decimals=1, uncertainty=0.1, says={"name": worst[0]},
         caveats=[f"no sample at all of {', '.join(silent)}"] if silent else [], confidence="high",

@@ -9,6 +9,7 @@ from ground.statements import moments_after, moments_climb_end
 from ground.statements.quantity import Quantity
 from ground.statements.shared import at_text
 from ground.statements.statement import evidence, missing, statement, utc_text
+from ground.units import feet
 
 WIDE_S = 4.0  # a moment that is not known to this is named in a caveat
 WIDE_PLACE_M = 20.0
@@ -87,7 +88,8 @@ def _caveats(moment):
     if moment.uncertainty_s is not None and 2.0 * moment.uncertainty_s > WIDE_S:
         lines.append("the heights around it are few, have a gap, or scatter, so the time is less sure")
     if moment.place_error_m is not None and 2.0 * moment.place_error_m > WIDE_PLACE_M:
-        lines.append(f"the place may be {2.0 * moment.place_error_m:.0f} m off")
+        spread_m = 2.0 * moment.place_error_m
+        lines.append(f"the place may be {spread_m:.0f} m ({feet(spread_m):.0f} ft) off")
     return lines
 
 

@@ -18,7 +18,7 @@ _TWINS = {
     "kg": ("lb", units.pounds, 0),
     "kg/m2": ("lb/ft2", lambda load: units.pounds(load) * units.METRES_PER_FOOT**2, 1),
 }
-_CLIMB_TWIN = ("ft/min", units.feet_per_minute, -1)
+_CLIMB_TWIN = ("ft/min", units.feet_per_minute, -2)
 _WORDS = {
     "1": "", "percent": "%", "deg": "degrees", "degC": "°C", "degF": "°F", "m2": "m²", "ft2": "ft²",
     "degF per 1000 ft": "°F per 1000 ft", "kg/m2": "kg/m²", "lb/ft2": "lb/ft²",
@@ -46,6 +46,8 @@ class Quantity:
         if name is None:
             return self.metric()
         more = (_CLIMB_TWIN if self.climb and self.unit == "m/s" else _TWINS[self.unit])[2]
+        if number is not None and self.unit == "m":
+            number = _as_round(number, self.value)
         return _written(number, name, max(self.decimals + more, 0))
 
 
@@ -56,6 +58,14 @@ def twin(value, unit, climb=False):
     """
     name, convert, _ = _CLIMB_TWIN if climb and unit == "m/s" else _TWINS.get(unit, (None, None, 0))
     return name, None if convert is None or value is None else convert(value)
+
+
+def _as_round(number, value):
+    """The twin of a round number, rounded too: 2000 m are 6600 ft, but 2013 m are 6604 ft."""
+    step = 1
+    while value and step < 1000 and value % (10 * step) == 0:
+        step *= 10
+    return round(number / (step // 10)) * (step // 10) if step >= 100 else number
 
 
 def _written(value, unit, decimals):

@@ -11,7 +11,8 @@ ENOUGH_PERCENT = 95.0
 # A summary fits a screen; the report and `loftbook ask` have the rest.
 IN_SUMMARY = (
     "launch", "burst", "landing", "last_fix", "greatest_height", "climb_rate", "coldest_air",
-    "tropopause", "greatest_ground_speed", "strongest_wind", "greatest_fall_speed", "landing_speed", "duration", "distance", "bearing", "data_recovered", "boots",
+    "tropopause", "greatest_ground_speed", "strongest_wind", "greatest_fall_speed", "landing_speed", "duration",
+    "distance", "bearing", "data_recovered", "boots",
     "resets_in_flight", "clock_drift",
 )
 

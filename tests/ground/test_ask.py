@@ -1,6 +1,7 @@
 """`loftbook ask`: lists what can be asked, and answers."""
 
 import json
+import re
 import sys
 from pathlib import Path
 
@@ -50,6 +51,14 @@ def test_an_answer_has_both_units_uncertainty_confidence_and_evidence(ask):
     for word in (" m", " ft", "Value:", "Uncertainty:", "k = 2", "Confidence:", "For its value:", "fix.height_m"):
         assert word in out
     assert all(len(line) <= 80 for line in out.splitlines())
+
+
+def test_no_line_begins_with_a_unit_and_tables_have_few_digits(ask):
+    out = ask("greatest_height")[1]
+    assert not any(line.split()[:1] in (["m"], ["m,"], ["ft"], ["ft,"]) for line in out.splitlines())
+    assert ask("boots")[1].split("Value:")[1].split()[0] == "1"  # a count, not 1.00
+    table = ask("fall_curve")[1].rsplit("\n\n", 1)[1]
+    assert "fall speed (m/s)" in table and not re.search(r"\d\.\d{4}", table)
 
 
 def test_what_the_data_cannot_answer_is_an_answer(ask):

@@ -8,8 +8,10 @@ from pathlib import Path
 
 import numpy as np
 
+from ground.library import load_flight
 from ground.mission import load_mission
 from onboard.simulator import runners, steps
+from onboard.simulator.board.modem import DOWNLINK_NAME, TIMES_NAME
 from onboard.simulator.damage import block_offsets
 from onboard.simulator.fault_words import schedule
 from onboard.simulator.mishap_words import read_mishaps
@@ -18,6 +20,8 @@ from onboard.simulator.simulate import ordered
 from onboard.simulator.truth_file import write_truth
 from onboard.simulator.world.flight import fly
 from protocol.block import BLOCK_SIZE
+from tools.campaign.statement_box import BOX, box_truth
+from tools.campaign.statement_others import HEARD, TRACKER, hear, write_tracker
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "onboard" / "simulator" / "napraforgo-1.toml"
@@ -29,7 +33,8 @@ _RUNS = 10  # in which blocks are lost
 @dataclass(frozen=True)
 class Scenario:
     """name: one word; line: what is special, for a reader; mission: changes of the demo's mission, as in its file;
-    mishaps, faults: orders in words; lost: shares of the blocks that are lost, in_runs and scattered.
+    mishaps, faults: orders in words; lost: shares of the blocks that are lost, in_runs and scattered; link, tracker:
+    how the downlink is heard, and a tracker that flies along, see statement_others.py.
     """
 
     name: str
@@ -39,6 +44,8 @@ class Scenario:
     mishaps: tuple = ()
     faults: tuple = ()
     lost: dict = field(default_factory=dict)
+    link: dict = field(default_factory=dict)
+    tracker: dict = field(default_factory=dict)
 
 
 def scenarios():
@@ -50,9 +57,9 @@ def scenarios():
 def fly_scenario(scenario, folder, staged, run=runners.run_on_unix, **waits):
     """Fly a scenario and recover its card, into a folder that does not exist yet.
 
-    folder: Path; it gets mission.toml (and the sounding if that does not ship), truth.csv, truth.json, card.img and
-    recovered/. staged: Path made by runners.stage(). run: takes a prepared folder and staged. waits: as for
-    prepare().
+    folder: Path; it gets mission.toml (and the sounding if that does not ship), truth.csv, truth.json, card.img, what
+    was heard of a downlink, what a tracker reported, and recovered/. staged: Path made by runners.stage(). run: takes
+    a prepared folder and staged. waits: as for prepare().
     """
     scratch = folder.with_name(f".{folder.name}-flying")
     shutil.rmtree(scratch, ignore_errors=True)
@@ -64,13 +71,15 @@ def fly_scenario(scenario, folder, staged, run=runners.run_on_unix, **waits):
         truth = prepare(mission, scenario.seed, scratch / "flight", mission_folder=result, mishaps=mishaps, **waits)
         faults, _ = ordered(mission, truth, scenario.faults, None)
         add_faults(scratch / "flight", schedule(faults, mission, truth))
-        write_truth(result, truth, mission, scenario.seed)
-        (result / "faults.json").write_text(json.dumps([vars(fault) for fault in faults], indent=1), "utf-8")
+        _write_truths(result, truth, mission, scenario, faults)
         run(scratch / "flight", staged)
         image = bytearray((scratch / "flight" / CARD_NAME).read_bytes())
         lose_blocks(image, scenario.lost, scenario.seed)
         (result / CARD_NAME).write_bytes(image)
-        steps.recover(result, CARD_NAME)
+        if scenario.link:
+            for name in (DOWNLINK_NAME, TIMES_NAME):
+                shutil.copy(scratch / "flight" / name, result)
+        _recover(scenario, result)
         result.rename(folder)
     finally:
         shutil.rmtree(scratch, ignore_errors=True)
@@ -80,11 +89,32 @@ def renew(scenario, folder):
     """Write the truth of a kept folder anew and recover its card once more, with the programs as they are now."""
     mission = load_mission(folder / "mission.toml")
     truth = fly(mission, scenario.seed, folder=folder, mishaps=read_mishaps(scenario.mishaps))
-    write_truth(folder, truth, mission, scenario.seed)
     faults, _ = ordered(mission, truth, scenario.faults, None)
-    (folder / "faults.json").write_text(json.dumps([vars(fault) for fault in faults], indent=1), "utf-8")
+    _write_truths(folder, truth, mission, scenario, faults)
     shutil.rmtree(folder / steps.RECOVERED, ignore_errors=True)
-    steps.recover(folder, CARD_NAME)
+    _recover(scenario, folder)
+
+
+def load(folder):
+    """The RecordedFlight of a kept folder (Path), with its mission and what a tracker reported."""
+    trackers = [folder / TRACKER] if (folder / TRACKER).is_file() else []
+    return load_flight(folder / steps.RECOVERED, mission=folder / "mission.toml", trackers=trackers)
+
+
+def _write_truths(folder, truth, mission, scenario, faults):
+    write_truth(folder, truth, mission, scenario.seed)
+    (folder / "faults.json").write_text(json.dumps([vars(fault) for fault in faults], indent=1), "utf-8")
+    felt = box_truth(truth, mission, scenario.seed)
+    (folder / BOX).write_text(json.dumps(felt, indent=1), "utf-8")
+    if scenario.tracker:
+        write_tracker(folder, scenario)
+
+
+def _recover(scenario, folder):
+    """Recover the card, and with it what was heard of the downlink."""
+    if scenario.link:
+        hear(folder, scenario)
+    steps.recover(folder, CARD_NAME, *([HEARD] if scenario.link else []))
 
 
 def write_mission(scenario, folder):

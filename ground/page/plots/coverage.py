@@ -12,7 +12,7 @@ from ground.statements.quantity import Quantity
 
 TITLE = "Data quality"
 _TABLE = "How much of the time positions were heard, by height"
-_GAP_STEPS = 5.0  # a time without records this many usual steps long is a gap
+_GAP_STEPS = 2.5  # a time without records this many usual steps long is a gap
 _LEAST_GAP_S = 2.0
 _LEAST_SHARE = 0.002  # of the whole time: what is shorter is drawn so long, or nobody would see it
 _PROVEN = EVIDENCE_WORDS[0]
@@ -33,9 +33,9 @@ def plot(case, statements):
     least_s = max(_LEAST_SHARE * float(np.ptp(everything)), 0.5)
     parts = {"Came back whole": [], "Rebuilt or repaired": [], "Gap": []}
     for place, (kind, time_s, mended) in enumerate(rows):
-        whole, rebuilt, gaps = _spans(time_s, mended, kind in _OCCASIONAL)
+        whole, rebuilt, gaps = _spans(time_s, mended, None if kind in _OCCASIONAL else _usual_s(case, kind, time_s))
         for called, spans in zip(parts, (whole, rebuilt, gaps), strict=True):
-            parts[called] += [(place, *_at_least(span, least_s)) for span in spans]
+            parts[called] += [(place, *span) for span in _merged([_at_least(span, least_s) for span in spans])]
     styles = (_WHOLE, _MENDED, _GAP)
     traces = [
         _bars(case, called, parts[called], style)
@@ -52,7 +52,14 @@ def plot(case, statements):
     )
     panel = Panel(Axis("", "1", labels=tuple(enumerate(labels)), limits=(len(labels) - 0.5, -0.5)), tuple(traces))
     return Plot(
-        "coverage", TITLE, _title(statements), about, time_axis(case), (panel,), table=_positions(case), table_name=_TABLE
+        "coverage",
+        TITLE,
+        _title(statements),
+        about,
+        time_axis(case),
+        (panel,),
+        table=_positions(case),
+        table_name=_TABLE,
     )
 
 
@@ -72,21 +79,35 @@ def _times(case, kind):
     return series.time_s, np.fromiter((pair in keys for pair in pairs), bool, len(series))
 
 
-def _spans(time_s, mended, occasional):
-    """(spans of whole records, spans of mended ones, gaps), each a list of (begin_s, end_s)."""
+def _usual_s(case, kind, time_s):
+    """The usual time between two records of a kind. If the board did not say it: of a log of which much is lost the
+    median is too long, so that the shorter steps are taken.
+    """
+    period_s = case.once(find_gaps).periods_s.get(kind)
+    if period_s is not None:
+        return period_s
+    return float(np.percentile(np.diff(time_s), 10.0)) if len(time_s) > 1 else 0.0
+
+
+def _spans(time_s, mended, usual_s):
+    """(spans of whole records, spans of mended ones, gaps), each a list of (begin_s, end_s). usual_s: between two
+    records, None for those that come when there is something to say.
+    """
     steps_s = np.diff(time_s)
-    usual_s = float(np.median(steps_s)) if len(steps_s) else 0.0
-    limit_s = max(_LEAST_GAP_S, _GAP_STEPS * usual_s)
-    if occasional:
+    if usual_s is None:
         spans = [[(float(t), float(t)) for t, is_mended in zip(time_s, mended, strict=True) if is_mended == want]
                  for want in (False, True)]  # fmt: skip
         return spans[0], spans[1], []
-    is_gap = steps_s > limit_s
+    is_gap = steps_s > max(_LEAST_GAP_S, _GAP_STEPS * usual_s)
     new = np.flatnonzero(is_gap | (np.diff(mended.astype(int)) != 0)) + 1
     edges = [0, *new.tolist(), len(time_s)]
     whole, rebuilt = [], []
     for first, after in zip(edges, edges[1:]):
-        span = (float(time_s[first]), float(time_s[after - 1]) + min(usual_s, limit_s))
+        if after < len(time_s) and not is_gap[after - 1]:
+            end_s = float(time_s[after])
+        else:
+            end_s = float(time_s[after - 1]) + usual_s
+        span = (float(time_s[first]), end_s)
         (rebuilt if mended[first] else whole).append(span)
     gaps = [(float(time_s[i]), float(time_s[i + 1])) for i in np.flatnonzero(is_gap)]
     return whole, rebuilt, gaps
@@ -97,10 +118,21 @@ def _at_least(span, least_s):
     return span[0] - short_s / 2, span[1] + short_s / 2
 
 
+def _merged(spans):
+    """The spans, in order, those that touch made one: it looks the same, and there may be thousands."""
+    merged = []
+    for begin_s, end_s in spans:
+        if merged and begin_s <= merged[-1][1]:
+            merged[-1] = (merged[-1][0], max(end_s, merged[-1][1]))
+        else:
+            merged.append((begin_s, end_s))
+    return merged
+
+
 def _bars(case, called, spans, style):
     x = np.array([(begin, end, np.nan) for _, begin, end in spans]).ravel()
     y = np.array([(place, place, np.nan) for place, _, _ in spans], float).ravel()
-    return Trace(called, LINE, minutes(case, x), y, style)
+    return Trace(called, LINE, minutes(case, x), y, style, is_whole=True)
 
 
 def _lost(case, place):

@@ -4,7 +4,7 @@ import numpy as np
 
 from ground.page import looks
 from ground.page.plot import LINE, Axis, NoPlot, Panel, Plot, Trace, sentence, words
-from ground.page.plots.shared import GAP_S, told
+from ground.page.plots.shared import GAP_S, came_down, told
 from ground.statements.fall_found import find_fall
 from ground.statements.quantity import Quantity
 
@@ -40,5 +40,6 @@ def _title(statements):
     top, landing = statements.get("greatest_fall_speed"), statements.get("landing_speed")
     if top is None or top["value"] is None or landing is None or landing["value"] is None:
         return words("How fast it fell, by height")
-    parts = {"top": Quantity(top["value"], "m/s"), "landing": Quantity(landing["value"], "m/s", 1)}
-    return sentence("It fell at up to {top} and landed at {landing}", **parts)
+    decimals = 0 if top["value"] >= 10.0 else 1
+    parts = {"top": Quantity(top["value"], "m/s", decimals), "landing": Quantity(landing["value"], "m/s", 1)}
+    return sentence("It {moved} at up to {top} and landed at {landing}", moved=came_down(statements), **parts)

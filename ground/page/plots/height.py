@@ -50,8 +50,8 @@ def plot(case, statements):
     about = told(statements, ("launch", "greatest_height", "burst", "landing"), "A line of height over time.")
     panel = Panel(Axis("Height above the sea", "m"), tuple(traces))
     return Plot(
-        "height", TITLE, _title(case, statements), about, time_axis(case), (panel,), notes=notes, table=_table(events),
-        table_name="Events that the board logged", folded=True,
+        "height", TITLE, _title(case, statements), about, time_axis(case), (panel,), notes=notes,
+        table=_table(events), table_name="Events that the board logged", folded=True,
     )  # fmt: skip
 
 

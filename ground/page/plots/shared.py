@@ -90,6 +90,12 @@ def moment_marks(case, place):
     return marks
 
 
+def came_down(statements):
+    """ "fell", or "sank" where the statement about the fall says that it did."""
+    fastest = statements.get("greatest_fall_speed")
+    return "sank" if fastest and (fastest["text"] or "").startswith("It sank") else "fell"
+
+
 def value(statements, key):
     """The value of a statement; None if there is no such statement or it has none."""
     found = statements.get(key)

@@ -7,8 +7,9 @@ from ground.analyse.heights import valid_fixes
 from ground.analyse.series import running_median
 from ground.page import looks
 from ground.page.plot import LINE, Axis, NoPlot, Panel, Plot, Trace, sentence, words
-from ground.page.plots.shared import broken, line_of, minutes, stages, time_axis, told
+from ground.page.plots.shared import broken, came_down, line_of, minutes, stages, time_axis, told
 from ground.statements.quantity import Quantity
+from ground.units import feet_per_minute
 
 TITLE = "Speed"
 _SMOOTH_SAMPLES = 5
@@ -76,5 +77,9 @@ def _title(statements):
     climb, fall = statements.get("climb_rate"), statements.get("greatest_fall_speed")
     if not climb or climb["value"] is None or not fall or fall["value"] is None:
         return words("How fast it moved, up and down and over ground")
-    up, down = Quantity(climb["value"], "m/s", 1, True), Quantity(fall["value"], "m/s", 0, True)
-    return sentence("It climbed at {up} on average, and fell at up to {down}", up=up, down=down)
+    up = Quantity(climb["value"], "m/s", 1, True)
+    feet = round(feet_per_minute(fall["value"]), -2)
+    slow = fall["value"] < 10.0
+    down = words(Quantity(fall["value"], "m/s", int(slow)).metric(), Quantity(feet, "ft/min").metric())
+    text = "It climbed at {up} on average, and {moved} at up to {down}"
+    return sentence(text, up=up, down=down, moved=came_down(statements))

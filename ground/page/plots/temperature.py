@@ -77,7 +77,13 @@ def _tropopauses(case, traces):
     across = np.linspace(np.nanmin(x) - _MARGIN_K, np.nanmax(x) + _MARGIN_K, 25)  # so that the pointer finds it
     traces = []
     for number, level in enumerate(levels):
-        name = "Tropopause" if number == 0 else f"Further tropopause {number}" if len(levels) > 2 else "Further tropopause"
+        name = (
+            "Tropopause"
+            if number == 0
+            else f"Further tropopause {number}"
+            if len(levels) > 2
+            else "Further tropopause"
+        )
         label = sentence("{name} at {height}", name=name, height=Quantity(level.height_m, "m"))
         look = _TROPOPAUSE if number == 0 else replace(_TROPOPAUSE, dash=looks.DASH, width=2.0)
         traces.append(

@@ -20,7 +20,11 @@ _ARROW = looks.Style(looks.VERMILLION, width=2.0)
 # Wide and below our own track, so that both are seen where they agree; of several the later are narrower.
 _OTHERS = tuple(
     looks.Style(*parts)
-    for parts in ((looks.PURPLE, looks.SOLID, 14.0), (looks.SKY_BLUE, looks.DASH, 11.0), (looks.GREEN, looks.DOT, 9.0))
+    for parts in (
+        (looks.PURPLE, looks.SOLID, 14.0),
+        (looks.SKY_BLUE, looks.DASH, 11.0),
+        (looks.GREEN, looks.DOT, 9.0),
+    )
 )
 _SILENT_STEPS = 3.5  # a line is not drawn across a silence of so many usual steps
 _MOST_GAP_S = 60.0  # no mark is set into a longer time without a fix

@@ -60,7 +60,9 @@ def plot(case, statements):
     about = told(statements, ("strongest_wind", "jet", "wind_shear"), "Wind speed against height, by layer.")
     panel = Panel(Axis("Height above the sea", "m"), tuple(traces))
     notes = ("The bars hold the true value in about 95 of 100 cases.",)
-    return Plot("wind", TITLE, _title(statements), about, Axis("Wind speed", "m/s", from_zero=True), (panel,), notes=notes)
+    return Plot(
+        "wind", TITLE, _title(statements), about, Axis("Wind speed", "m/s", from_zero=True), (panel,), notes=notes
+    )
 
 
 def _label(bottom_m, top_m, east_m_s, north_m_s):

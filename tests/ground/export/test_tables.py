@@ -37,7 +37,8 @@ def test_the_dictionary_says_what_every_column_means(record):
     # A unit is in the name and in its own cell: they must be one, written with letters only.
     for row in rows:
         if row["unit"]:
-            assert row["column"].endswith(row["unit"].replace("/", "_").replace("%", "percent").replace("count", "counts"))
+            letters = row["unit"].replace("/", "_").replace("%", "percent").replace("count", "counts")
+            assert row["column"].endswith(letters)
 
 
 def test_units_are_those_of_the_names():
