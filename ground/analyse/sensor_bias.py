@@ -56,7 +56,9 @@ def sensor_bias(ways) -> SensorBias:
     height_m = geopotential_height_m(ways.gnss_m[fixed])
     modes, prior_k = _thermometer_modes(ways)
     prior = np.diag(1.0 / np.concatenate([[TIE_M, OFFSET_HPA], prior_k]) ** 2)
-    alike = np.exp(-np.abs(height_m[:, None] - height_m) / FIX_SCALE_M)
+    # Taken apart once, since only its scale changes from turn to turn: a sum of it and the identity is solved by
+    # a division then.
+    alike, turned = np.linalg.eigh(np.exp(-np.abs(height_m[:, None] - height_m) / FIX_SCALE_M))
     weight, offset, scale_m = np.ones(len(height_m)), 0.0, FIX_M
     for turn in range(ROUNDS):
         pressure = np.maximum(ways.pressure_hpa - offset, 0.3 * ways.pressure_hpa)
@@ -72,7 +74,7 @@ def sensor_bias(ways) -> SensorBias:
         if turn < ROUNDS // 2:
             solved = share * columns / (scale_m**2 + FIX_WHITE_M**2)
         else:
-            solved = share * np.linalg.solve(scale_m**2 * alike + FIX_WHITE_M**2 * np.eye(len(alike)), columns)
+            solved = share * (turned @ (turned.T @ columns / (scale_m**2 * alike + FIX_WHITE_M**2)[:, None]))
         posterior = np.linalg.inv(design.T @ solved[:, :-1] + prior)
         factors = posterior @ (design.T @ solved[:, -1])
         left_m = wanted - design @ factors

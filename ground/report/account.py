@@ -37,7 +37,7 @@ def account(ledger, flight, summary, unproven=()):
     """
     thing = _thing(ledger, flight.flight)
     lost = [loss for loss in ledger.losses if loss.flight == flight.flight]
-    holes = find_holes(lost, flight, summary.moments)
+    holes = find_holes(lost, flight, summary.case)
     bad = [
         *_unproven(flight, unproven), *_lost(flight, holes), *_where(holes, flight), *_not_read(ledger),
         *_beside(ledger, flight, thing),

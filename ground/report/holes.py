@@ -57,12 +57,14 @@ class Hole:
         return after_launch and not after_landing
 
 
-def find_holes(losses, flight, moments):
+def find_holes(losses, flight, case):
     """Holes in order of boot and time: list of Hole.
 
-    losses: list of Loss, of this flight. flight: Flight. moments: Moments, or None.
+    losses: list of Loss, of this flight. flight: Flight. case: its Case.
     """
-    sighted = _Sights(flight, moments)
+    if not losses:
+        return []
+    sighted = _Sights(flight, case)
     ticks = {boot.boot: _densest_ticks(boot) for boot in flight.boots}
     groups = {}
     for loss in losses:
@@ -100,10 +102,14 @@ def _hole(key, reasons, ticks, sighted):
 class _Sights:
     """Knows for a tick of a boot the time and the height."""
 
-    def __init__(self, flight, moments):
+    def __init__(self, flight, case):
         self._clocks = flight.clocks
-        self._moments = moments
-        self._heights = [(axis, build_heights(axis).combined) for axis in timelines(flight)]
+        self._moments = case.moments
+        known = case.timeline and (case.timeline.origin_ms, case.timeline.boot)
+        self._heights = [
+            (axis, (case.heights if (axis.origin_ms, axis.boot) == known else build_heights(axis)).combined)
+            for axis in timelines(flight)
+        ]
 
     def edge(self, boot, tick_ms):
         clock = self._clocks.get(boot)

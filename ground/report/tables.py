@@ -22,12 +22,11 @@ def write_table(path, table, launch):
     columns |= {name: values for name, values in table.columns.items() if name != "utc"}
     decimals = {**table.decimals, "seconds_since_launch": 3}
     with open(path, "w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(columns)
+        csv.writer(file, lineterminator="\n").writerow(columns)
         for start in range(0, len(table), ROWS_AT_ONCE):
             rows = slice(start, start + ROWS_AT_ONCE)
             cells = [_cells(values[rows], decimals.get(name, 0)) for name, values in columns.items()]
-            writer.writerows(zip(*cells, strict=True))
+            file.writelines(",".join(row) + "\n" for row in zip(*cells, strict=True))
 
 
 def _cells(values, decimals):
@@ -38,4 +37,14 @@ def _cells(values, decimals):
         style = f"%.{decimals}f"
         rounded = np.round(values, decimals) + 0.0  # adding 0 turns -0.0 into 0.0
         return [style % value if value == value else "" for value in rounded.tolist()]
-    return values.tolist()
+    if values.dtype.kind == "i":
+        return list(map(str, values.tolist()))
+    return [_quoted(cell) for cell in values.tolist()]
+
+
+def _quoted(cell):
+    """A cell as RFC 4180 (2.6, 2.7) wants it: in quotes if it holds a comma, a quote or the end of a line."""
+    text = str(cell)
+    if any(character in text for character in ',"\n\r'):
+        return '"' + text.replace('"', '""') + '"'
+    return text

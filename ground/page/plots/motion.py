@@ -51,4 +51,4 @@ def _title(statements):
     blow = statements.get("burst_shock")
     if blow is None or blow["value"] is None or blow["unit"] != "g" or blow["confidence"] == "low":
         return words("How the payload was shaken and turned")
-    return sentence("When the climb ended, the box felt {blow}", blow=Quantity(blow["value"], "g", 1))
+    return sentence("When the fall began, the box felt {blow}", blow=Quantity(blow["value"], "g", 1))

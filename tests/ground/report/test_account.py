@@ -1,12 +1,12 @@
 """The account of a recovery: short, in plain words, and nothing in it that the ledger does not say."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from made_flight import FLIGHT, START_UTC_MS, Plan, boot_log, keep_all, log_of, records_of, truth_of
 
-from ground.statements import summarise
 from ground.decode import decode_flight
 from ground.recover import losses
 from ground.recover.ledger import (
@@ -16,6 +16,7 @@ from ground.recover.result import Recovered, UnprovenLog
 from ground.report import account
 from ground.report.holes import find_holes
 from ground.report.plain import duration
+from ground.statements import summarise
 
 # Without noise and clock drift, so that times and heights in the expected texts follow from the plan alone:
 # launch at 120 s, burst at 480.3 s, landing at 806.05 s; a pressure sample every half second.
@@ -119,7 +120,7 @@ def test_a_block_lost_in_flight_is_told_with_its_reason_time_and_height(holed, r
 
 def test_the_times_and_heights_of_a_hole_are_those_of_the_flight(log, holed):
     # The plan's own equations: the last pressure sample before the hole is of 299.5 s, the next of 302 s.
-    [hole] = find_holes([lost(20, 20, 298, 302, losses.DAMAGED)], decode_flight([holed]), None)
+    [hole] = find_holes([lost(20, 20, 298, 302, losses.DAMAGED)], decode_flight([holed]), SimpleNamespace(moments=None, timeline=None))
     truth = truth_of(PLAN)
     for edge, time_s in ((hole.begin, 299.5), (hole.end, 302.0)):
         utc_s = (edge.utc - np.datetime64(START_UTC_MS, "ms")) / np.timedelta64(1, "s")
