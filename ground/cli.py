@@ -15,9 +15,11 @@ from ground.commands.recover import recover
 from ground.commands.replay import replay
 from ground.commands.report import report
 from ground.errors import LoftbookError
+from ground.report.plain import printable
 from protocol.table import FORMAT_VERSION
 
 PLUGIN_GROUP = "loftbook.commands"
+_LONGEST_MESSAGE = 2000
 OWN_COMMANDS = {
     "new": new, "card": card, "recover": recover, "report": report, "ask": ask, "export": export,
     "replay": replay, "follow": follow,
@@ -129,5 +131,6 @@ def main(arguments=None):
 
 
 def _end(message, exit_code):
-    print(f"loftbook: {' '.join(message.split())}", file=sys.stderr)
+    line = printable(" ".join(message.split()), _LONGEST_MESSAGE)  # names of files may hold anything
+    print(f"loftbook: {line}", file=sys.stderr)
     sys.exit(exit_code)

@@ -83,8 +83,14 @@ def load_flight(folder, mission=None, trackers=()) -> RecordedFlight:
             ledger = _json(place / "ledger.json", folder)
             break
     if ledger:
-        log.losses = [loss for loss in ledger.get("losses", []) if loss.get("flight") == log.flight]
-    paths = sorted(path for path in folder.glob("*.csv") if not path.name.startswith(NO_TABLES))
+        try:
+            log.losses = [loss for loss in ledger.get("losses", []) if loss.get("flight") == log.flight]
+        except (AttributeError, TypeError):
+            raise LoftbookError(
+                f"{place / 'ledger.json'}: is no ledger of Loftbook; recover the flight again into a new folder"
+            ) from None
+    # What is no regular file, such as a link to a device, may never end.
+    paths = sorted(p for p in folder.glob("*.csv") if p.is_file() and not p.name.startswith(NO_TABLES))
     tables = {path.stem: read_table(path) for path in paths}
     mission = _mission(mission)
     if mission is not None:
@@ -110,7 +116,7 @@ def _json(path, folder):
         raise LoftbookError(f"{folder}: has no {path.name}; give a folder that loftbook recover made")
     try:
         return json.loads(path.read_text("utf-8"))
-    except ValueError:
+    except (ValueError, RecursionError):
         raise LoftbookError(f"{path}: is not JSON; recover the flight again into a new folder") from None
 
 

@@ -7,7 +7,7 @@ a height or a speed is wrong. What is wrong in one field says nothing against th
 import numpy as np
 
 from ground.analyse.neighbours import fits_neighbours
-from ground.analyse.series import covered, inliers, running_median
+from ground.analyse.series import covered, inliers, is_numbers, running_median
 
 PLACE = ("latitude_deg", "longitude_deg")
 EARTH_M = 6_371_000.0
@@ -40,7 +40,7 @@ def _clean(timeline, names):
     every = {name: _beside(table, fixes, name) for name in number}
     quality, placed = every["quality"], np.isfinite(every[PLACE[0]])
     said = ~_said_again(every)
-    if "quality" in table.columns:
+    if is_numbers(table.columns.get("quality")):
         said &= (quality > 0) | (np.isnan(quality) & placed)
     fixes, every = fixes.where(said), {name: values[said] for name, values in every.items()}
     time_s, kept = fixes.time_s, np.ones(len(fixes), bool)
@@ -85,8 +85,8 @@ def earth_m(latitude_deg, longitude_deg):
 
 
 def _beside(table, fixes, name):
-    """Another column of the same records; NaN where it is missing."""
-    if name not in table.columns:
+    """Another column of the same records; NaN where it is missing or no number."""
+    if not is_numbers(table.columns.get(name)):
         return np.full(len(fixes), np.nan)
 
     def key(boot, tick_ms):

@@ -48,6 +48,7 @@ def build_heights(timeline) -> Heights:
     notes = []
     gnss = _plausible(valid_fixes(timeline, ("height_m",)), "height_m")
     pressure = timeline.series("pressure", ("pressure_height_m", "pressure_hPa"))
+    pressure = pressure.where(pressure["pressure_hPa"] > 0.0)  # a broken barometer, or too large a correction
     pressure = pressure.with_value("height_m", pressure["pressure_height_m"], pressure.source)
     pressure = _plausible(pressure, "height_m")
     gnss, pressure = _agreeing(gnss, pressure, notes)

@@ -16,6 +16,7 @@ HALF_S = 15.0
 FIX_LATE_S = 0.15
 UNKNOWN_M_S = 10.0  # the drift where the fixes do not give it
 DROP_M = 5.0
+LONGEST_SEARCH_S = 1e6  # a receiver that jumps by 1024 weeks must not make this endless
 WEATHER_M_H = 15.0  # 2 hPa an hour at the ground, as a front passes (common practice, no source)
 LAY_STILL, DRAGGED, MOVED = "lay still", "dragged", "moved"
 
@@ -104,7 +105,8 @@ def _motion(rest):
     """(start, end) of the longest motion of more than MOVED_M, (None, None) if there is none."""
     if len(rest) < 5:
         return None, None
-    begin, end = float(rest.time_s[0]), float(rest.time_s[-1])
+    begin = float(rest.time_s[0])
+    end = min(float(rest.time_s[-1]), begin + LONGEST_SEARCH_S)
     grid = np.arange(begin, end, 5.0)
     inner = np.clip(grid, begin + HALF_S, max(end - HALF_S, begin + HALF_S))
     moves = np.nan_to_num(drift_m_s(rest, inner, HALF_S)) > MOVES_M_S

@@ -12,6 +12,7 @@ NEAR_SAMPLES = 4  # on each side, that a step is looked for with
 LEAST_STEP_V = 0.03  # smaller steps can be a transmitter's beat
 BIC_MARGIN = 10.0  # "very strong" evidence (Kass and Raftery, J. Am. Stat. Assoc. 90, 1995)
 LEAST_RANGE_K = 8.0
+MOST_SAMPLES = 4000
 ALIKE = 0.98  # time and temperature that go so much together cannot be told apart
 CURVED = 0.1  # the effect grows as it gets colder, so a mean of it says only so much (a guess, no source)
 
@@ -142,12 +143,19 @@ def fit_cold(time_s, volts, celsius, steps):
     """
     known = np.isfinite(volts) & np.isfinite(celsius)
     time_s, volts, celsius = time_s[known], volts[known], celsius[known]
-    if len(volts) < 60:
+    samples = len(volts)
+    if samples > MOST_SAMPLES:  # the sum over lags grows with the square of their number
+        block = -(-samples // MOST_SAMPLES)
+        parts = (part[: samples // block * block].reshape(-1, block) for part in (time_s, volts, celsius))
+        time_s, volts, celsius = (part.mean(axis=1) for part in parts)
+    if samples < 60:
         return ColdFit(reason="there are fewer than 60 samples of voltage and temperature")
     range_k = float(np.ptp(np.percentile(celsius, (2, 98))))
     if range_k < LEAST_RANGE_K:
         return ColdFit(reason=f"the temperature of the board changed by {range_k:.0f} K only")
-    x = (time_s - time_s.mean()) / max(float(np.ptp(time_s)), 1e-9)
+    if not np.ptp(time_s) > 0:
+        return ColdFit(reason="the times of the samples stand still")
+    x = (time_s - time_s.mean()) / float(np.ptp(time_s))
     warm = celsius - celsius.mean()
     if abs(np.corrcoef(x, warm)[0, 1]) > ALIKE:
         return ColdFit(reason="it only got colder as time went by, so age and cold cannot be told apart")
@@ -170,6 +178,6 @@ def fit_cold(time_s, volts, celsius, steps):
     bread = np.linalg.pinv(columns.T @ columns)
     variance = max(float((bread @ inner @ bread)[0, 0]), 0.0)
     model = max(abs(other - numbers[0]) for other in others) / 3.0
-    per_hour = float(numbers[2]) / max(float(np.ptp(time_s)), 1e-9) * 3600.0
+    per_hour = float(numbers[2]) / float(np.ptp(time_s)) * 3600.0
     uncertainty = float(np.linalg.norm([variance**0.5, model, CURVED * numbers[0]]))
-    return ColdFit(float(numbers[0]), uncertainty, per_hour, range_k, len(x))
+    return ColdFit(float(numbers[0]), uncertainty, per_hour, range_k, samples)

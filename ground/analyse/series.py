@@ -67,9 +67,11 @@ class Timeline:
         return self.found[key]
 
     def series(self, kind, names, source=None):
-        """The samples of a kind in which all of these columns are known; empty if there are none."""
+        """The samples of a kind in which all of these columns are known; empty if there are none, also where a
+        column holds text, as a log's own manifest may say of any field.
+        """
         table = self.tables.get(kind)
-        if table is None or not all(name in table.columns for name in names):
+        if table is None or not all(is_numbers(table.columns.get(name)) for name in names):
             empty = np.zeros(0)
             return Series(empty, dict.fromkeys(names, empty), empty.astype(int), empty.astype(int), kind)
         columns = table.columns
@@ -102,6 +104,11 @@ class Timeline:
         if self.origin_ms is None:
             return None
         return np.datetime64(self.origin_ms + round(time_s * 1000), "ms")
+
+
+def is_numbers(values):
+    """True for the values of a column (array, or None for a column that is not there) if they are numbers."""
+    return values is not None and values.dtype.kind in "fiu"
 
 
 def timelines(flight):

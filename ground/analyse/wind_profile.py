@@ -1,6 +1,7 @@
 """The winds of climb and fall as one profile, and how the wind changes with height."""
 
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 
 import numpy as np
 
@@ -25,6 +26,34 @@ def joined(climb, fall):
         for name in vars(climb) if name != "gust_m_s"
     }  # fmt: skip
     return replace(climb, **values), is_fall
+
+
+def choice_spread(values, uncertainties, index):
+    """Give how much choosing the largest of many uncertain values lifts it on average, in their unit.
+
+    values, uncertainties (k = 2): float arrays (n,); index: of the largest. Of m values that may as well be the
+    largest, errors of one standard deviation s lift the one that seems so by s times the expected maximum of m
+    normal variables: 0 without a rival. Source: G. Blom, Statistical Estimates and Transformed Beta-Variables, 1958
+    (from memory): that maximum is about the quantile (m - 3/8) / (m + 1/4).
+    """
+    values, uncertainties = np.asarray(values, float), np.asarray(uncertainties, float)
+    # The largest stands out by its own luck, so that rivals lie farther below it than two values usually differ.
+    rivals = values + uncertainties + uncertainties[index] >= values[index]
+    count = max(int(rivals.sum()), 1)
+    return float(uncertainties[index] / 2.0) * NormalDist().inv_cdf((count - 0.375) / (count + 0.25))
+
+
+def peak_spread(layers, index, chosen_from):
+    """Give how much the strongest wind in a layer can differ from the layer's mean, m/s, expanded: by the change
+    over half of it (over all of it in the highest layer, above which the wind may have grown on), and by the choice.
+
+    layers: WindLayers; index: of the layer; chosen_from: WindLayers of the same thickness among which it is the
+    strongest.
+    """
+    near = layers.speed_m_s[max(index - 1, 0) : index + 2]
+    change = float(layers.speed_m_s[index] - near.min()) / (1.0 if index == len(layers) - 1 else 2.0)
+    best = int(np.argmax(chosen_from.speed_m_s))
+    return float(np.hypot(change, choice_spread(chosen_from.speed_m_s, chosen_from.uncertainty_m_s, best)))
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,9 @@ from typing import Annotated
 import typer
 
 from ground.commands.options import Folder, Mission
+from ground.report.plain import printable
+
+_MOST = 2000
 
 
 def _list(wanted: bool):
@@ -52,5 +55,5 @@ def export(
 
     written, left_out = export_flight(load_flight(folder, mission), output, formats)
     for line in left_out:
-        typer.echo(f"left out: {line}")
-    typer.echo(f"Written to {output}: {', '.join(written)}")
+        typer.echo(f"left out: {printable(line, _MOST)}")
+    typer.echo(f"Written to {output}: {printable(', '.join(written), _MOST)}")

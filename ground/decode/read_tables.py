@@ -9,10 +9,12 @@ import numpy as np
 from ground.decode.plain_cells import plain_cells
 from ground.decode.tables import EVIDENCE_COLUMN, TIME_COLUMNS, Table
 from ground.errors import LoftbookError
+from ground.layout import OWN_KINDS
 
 DERIVED = "seconds_since_launch"  # made anew by whoever needs it
-TEXT_COLUMNS = {EVIDENCE_COLUMN, "event", "subject_name", "phase", "message", "why"}
+TEXT_COLUMNS = {EVIDENCE_COLUMN, "event", "subject_name", "phase", "message", "characters", "why"}
 _LONGEST_CELL = 1_000_000
+_OWN = {kind.name for kind in OWN_KINDS}  # their columns that are no text are numbers
 
 
 def read_table(path) -> Table:
@@ -36,7 +38,7 @@ def read_table(path) -> Table:
             continue
         try:
             found = _fast(plain, number, name) if plain else None
-            values, digits = found or _values(name, plain.texts(number) if plain else cells[number])
+            values, digits = found or _values(path.stem, name, plain.texts(number) if plain else cells[number])
         except ValueError as error:
             raise LoftbookError(f"{path}: column {name}: {error}; recover the flight again") from None
         columns[name] = values
@@ -87,17 +89,28 @@ def _is_utc(name):
     return name == "utc" or name.endswith("_utc")
 
 
-def _values(name, column):
+def _number(cell):
+    """A number, NaN for an empty cell and for what is not finite, None for anything else."""
+    try:
+        number = float(cell) if cell else np.nan
+    except ValueError:
+        return None
+    return number if np.isfinite(number) else np.nan
+
+
+def _values(kind, name, column):
     """(values, decimals) of a column of text."""
     if _is_utc(name):
         return np.array([cell.removesuffix("Z") or "NaT" for cell in column], "datetime64[ms]"), 0
     if name in ("boot", "tick_ms"):
         return np.array([int(cell) for cell in column], np.int64), 0
     if name not in TEXT_COLUMNS:
-        try:
-            return np.array([float(cell) if cell else np.nan for cell in column], float), _decimals(column)
-        except ValueError:
-            pass
+        numbers = [_number(cell) for cell in column]
+        wrong = next((row for row, number in enumerate(numbers) if number is None), None)
+        if wrong is None:
+            return np.array(numbers, float), _decimals(column)
+        if kind in _OWN and sum(number == number for number in numbers if number is not None) > len(column) // 2:
+            raise ValueError(f"line {wrong + 2} holds {column[wrong][:40]!r}, which is no number")
     return np.array(column, object), 0
 
 

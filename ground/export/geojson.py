@@ -58,7 +58,8 @@ def _cut(track, index):
         if run and abs(longitude - run[-1][0][0]) > 180.0:
             before, before_latitude = run[-1][0]
             edge = 180.0 if before > 0 else -180.0
-            share = (edge - before) / (longitude + 2 * edge - before)
+            across = longitude + 2 * edge - before
+            share = (edge - before) / across if across else 0.0  # 180 and -180 degrees are one place
             crossing = round(before_latitude + share * (latitude - before_latitude), 7)
             run.append(((edge, crossing), i - 1 + share))
             yield run

@@ -118,4 +118,5 @@ def _measured(file, variable, dimension, values, coordinates):
     made = file.createVariable(variable, "f4", (dimension,), zlib=True, fill_value=np.float32(_FILL))
     made.units, made.standard_name, made.long_name = units, standard, long_name
     made.coordinates = coordinates
-    made[:] = np.where(np.isfinite(values), values, _FILL)
+    # What a float of four bytes cannot hold is no measurement. NaN compares as false.
+    made[:] = np.where(np.abs(values) < np.finfo(np.float32).max, values, _FILL)

@@ -69,9 +69,16 @@ def _levels(case):
         "wind_speed_m_s": np.hypot(east, north), "wind_east_m_s": east, "wind_north_m_s": north,
         "latitude_deg": at_times(fixes.time_s, fixes["latitude_deg"], time_s, VALUE_GAP_S),
         "longitude_deg": (at_times(fixes.time_s, fixes["longitude_deg"], time_s, VALUE_GAP_S) + 180.0) % 360.0 - 180.0,
-        "ascent_rate_m_s": np.gradient(height_m, time_s), "start_utc": launch.utc, "start_lat": launch.latitude_deg,
+        "ascent_rate_m_s": _rate_m_s(height_m, time_s), "start_utc": launch.utc, "start_lat": launch.latitude_deg,
         "start_lon": launch.longitude_deg,
     }  # fmt: skip
+
+
+def _rate_m_s(height_m, time_s):
+    """The rate between the levels beside each; NaN where two of them are passed in one moment, by a broken clock."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        rate_m_s = np.gradient(height_m, time_s)
+    return np.where(np.isfinite(rate_m_s), rate_m_s, np.nan)
 
 
 def _smooth_at(case, kind, column, time_s):

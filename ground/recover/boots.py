@@ -64,6 +64,7 @@ def boot_logs(series, expected):
         log = BootLog(
             item.flight, item.boot, item.manifest, item.records, len(item.numbers), count,
             item.unreadable, item.manifest_borrowed, item.count(REBUILT), item.count(REPAIRED),
+            *((len(item.numbers), count) if item.envelope == "packet" else (0, 0)),
         )
         logs[key] = _joined(logs[key], log) if key in logs else log
     return [logs[key] for key in sorted(logs)]
@@ -82,6 +83,8 @@ def _joined(first, second):
         first.manifest_borrowed,
         first.envelopes_rebuilt + second.envelopes_rebuilt,
         first.envelopes_repaired + second.envelopes_repaired,
+        first.packets_found + second.packets_found,
+        first.packets_expected + second.packets_expected,
     )
 
 

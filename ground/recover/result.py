@@ -55,7 +55,8 @@ class BootLog:
     envelopes_*: blocks, or packets of a capture; unreadable_records: envelopes whose records
     could not be walked to the end, because a kind's size is not known;
     manifest_borrowed: the manifest is that of another boot of the same flight;
-    envelopes_rebuilt, envelopes_repaired: how many of those found rest on weaker evidence.
+    envelopes_rebuilt, envelopes_repaired: how many of those found rest on weaker evidence;
+    packets_found, packets_expected: how many of them are packets, where a capture was recovered with a card.
     """
 
     flight: str
@@ -68,6 +69,8 @@ class BootLog:
     manifest_borrowed: bool = False
     envelopes_rebuilt: int = 0
     envelopes_repaired: int = 0
+    packets_found: int = 0
+    packets_expected: int = 0
 
     @property
     def kinds(self):

@@ -27,6 +27,8 @@ _BESIDE_CARD = "a second copy of the card, or what was heard on the ground"
 _BESIDE_LINK = "its card, or what others heard"
 _USUAL = "Nothing: the write that is under way when the power goes is lost as a rule."
 
+_NOT_HEARD = "Nothing: what was not heard is on the card."
+
 
 def account(ledger, flight, summary, unproven=()):
     """Say what came back of a flight, what did not, and what to do next.
@@ -44,7 +46,7 @@ def account(ledger, flight, summary, unproven=()):
     ]
     if not bad:
         return _nothing_lost(flight, thing)
-    rows = [("Found", _found(flight, thing)), *bad, ("What to do", _what_to_do(ledger, lost, thing))]
+    rows = [("Found", _found(flight, thing)), *bad, ("What to do", _what_to_do(ledger, lost, thing, flight))]
     lines = [f"What came back of flight {flight.flight}, and what did not", ""]
     for title, words in rows:
         lines += filled(words, WIDTH, title.ljust(INDENT), " " * INDENT)
@@ -198,10 +200,13 @@ def _beside(ledger, flight, thing):
     return rows
 
 
-def _what_to_do(ledger, lost, thing):
+def _what_to_do(ledger, lost, thing, flight):
     reasons = {loss.reason for loss in lost}
     unread = any(map(_unread_places, ledger.sources)) or losses.NOT_READABLE in reasons
     if reasons == {losses.TORN} and not unread and not ledger.doubts:
         return _USUAL
+    on_card = all(boot.packets_expected < boot.envelopes_expected for boot in flight.boots)
+    if reasons == {losses.LINK_GAP} and thing != "packet" and on_card and not unread and not ledger.doubts:
+        return _NOT_HEARD
     another = _ANOTHER.format(_BESIDE_LINK if thing == "packet" else _BESIDE_CARD)
     return " ".join([*[_COPY_AGAIN] * unread, *[_FETCH_AGAIN] * bool(ledger.doubts), another])

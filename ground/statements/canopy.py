@@ -66,7 +66,9 @@ def _canopy(case, found):
     sea_level_m_s = float(terminal_speed_m_s(fall.value, SEA_LEVEL_KG_M3))
     says = {"speed": Quantity(sea_level_m_s, "m/s", 1), "height": Quantity(fall.changed_at_m, "m")}
     unjudged = ratio is None and fall.changed_at_m is None
-    text = _canopy_text(fall, ratio, down) + " In the dense air at sea level it falls at {speed}."
+    text = _canopy_text(fall, ratio, down)
+    text += "" if fall.variation_percent is None else " From minute to minute its drag area varied by {value}."
+    text += " In the dense air at sea level it falls at {speed}."
     return statement(
         TITLES["canopy"][0], text,
         value=fall.variation_percent, unit="percent", says=says, confidence="cannot tell" if unjudged else None,
@@ -88,7 +90,9 @@ def _canopy_text(fall, ratio, down):
             "Without the mission file nobody can tell whether the parachute was fully open, "
             f"but it stayed the same {down}."
         )
-    percent = f"{100 * ratio:.0f} % of what was planned"
+    percent = f"{100 * ratio:.0f} % of what was planned" if ratio >= 0.01 else "less than 1 % of what was planned"
+    if ratio > BIGGER_ABOVE:
+        return f"The parachute was open: its drag area was {ratio:.1f} times what was planned, {down}."
     if ratio < TANGLED_BELOW:
         return f"The parachute was tangled or closed: it fell as if its drag area were {percent}."
     return f"The parachute was good: its drag area was {percent}, {down}."

@@ -50,13 +50,18 @@ class Case:
         return time_s - (start_s if np.isfinite(start_s) else 0.0)
 
     def clock_text(self, time_s):
-        """A time on the axis for a sentence: "10:42:13 UTC", or "35 min 10 s after launch" where UTC is unknown."""
+        """A time on the axis for a sentence: "10:42:13 UTC", or "35 min 10 s after launch" where UTC is unknown, or
+        "... after the first height", if the launch is not known either.
+        """
         utc = self.timeline.utc(time_s)
         if utc is not None:
             return str(utc + np.timedelta64(500, "ms"))[11:19] + " UTC"
         since_s = self.since_launch_s(time_s)
         minutes, seconds = divmod(round(abs(since_s)), 60)
-        return f"{minutes} min {seconds} s {'after' if since_s >= 0 else 'before'} launch"
+        begins = "launch" if self.moments.launch.time_s is not None else "the first height"
+        if begins != "launch" and self.phases.climb_s is not None:
+            begins = "the beginning of the climb"
+        return f"{minutes} min {seconds} s {'after' if since_s >= 0 else 'before'} {begins}"
 
     def at(self, time_s, series=None):
         """The keys utc, and with a Series also boot and tick_ms, of a statement about a time on the axis."""

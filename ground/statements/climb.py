@@ -8,12 +8,11 @@ from ground.analyse.climb_end import FLOAT
 from ground.analyse.height_error import height_error_m
 from ground.analyse.phases import LEAST_CLIMB_M
 from ground.statements.quantity import Quantity
-from ground.statements.shared import climb_end_s, of_extreme, rate_heights, share_percent, top_is_seen
+from ground.statements.shared import climb_end_s, ends_at_top, of_extreme, rate_heights, share_percent, top_is_seen
 from ground.statements.statement import evidence, missing, statement
 
 BY_PRESSURE = "heights are from air pressure, without fixes and without the air's temperature"
 TOP_M = 3.0  # standard deviation of a top from fitting it (own estimate)
-EDGE_S = 10.0
 FLOATED = "the time at nearly one height after the climb is left out"
 
 
@@ -80,10 +79,9 @@ def _greatest_height(case):
     if found.value is not None:
         by_fix = found.source == case.heights.gnss.source
         uncertainty = 2.0 * float(np.hypot(height_error_m(case.heights, found.time_s, by_fix), TOP_M))
-    text = "At its highest it was {value} above the sea, give or take {uncertainty}, {at}."
-    caveats = []
-    times = case.heights.combined.time_s
-    if found.time_s is not None and min(found.time_s - times[0], times[-1] - found.time_s) < EDGE_S:
+    text, caveats = "At its highest it was {value} above the sea, give or take {uncertainty}, {at}.", []
+    if found.time_s is not None and ends_at_top(case):
+        text = f"As far as the data go, a{text[1:]}"
         caveats.append("the data begin or end there, so it may have been higher")
     if uncertainty and uncertainty > 100.0:
         caveats.append("the height is from air pressure, as there were no fixes at the top")

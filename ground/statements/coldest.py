@@ -9,7 +9,7 @@ from ground.analyse.series import running_median
 from ground.statements.air_profile import find_fall_share, find_other_profile, find_profile, way_profile
 from ground.statements.air_words import blur_k, doubts, expanded_k, no_thermometer, rests_on, span_of
 from ground.statements.quantity import Quantity
-from ground.statements.shared import share_percent
+from ground.statements.shared import ends_at_top, share_percent
 from ground.statements.statement import evidence, missing, statement
 from ground.statements.thermometer import ZERO_K, find_thermometer
 from ground.statements.thermometer_kinds import scale_end
@@ -55,6 +55,8 @@ def coldest_air(case):
             lag_k = max(lag_k, _moved_by_lag(way_profile(case, falling=True, other=True), kelvin))
             caveats.append("it was colder on the way down than anywhere on the way up")
     caveats += doubts(case, kelvin)
+    if ends_at_top(case):
+        caveats.append("the data begin or end at the greatest height, and higher up it may have been colder")
     if hidden_k > WORTH_SAYING_K:
         caveats.append("between {:.0f} and {:.0f} m no temperature is known".format(*hole))
     time_s, height_m = float(way.time_s[index]), float(way.height_m[index])

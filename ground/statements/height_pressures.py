@@ -5,6 +5,7 @@ import numpy as np
 from ground.analyse.height_ways import METRES_PER_KELVIN
 from ground.physics.atmosphere import standard_temperature_k
 from ground.statements.height_facts import NEAR_S, chip_of, find_heights, moving_pressures, rating_caveats
+from ground.statements.shared import ends_at_top
 from ground.statements.statement import evidence, missing, statement
 from ground.statements.temperature import find_profile
 
@@ -70,6 +71,8 @@ def _top_caveats(case, lowest_hpa, away_s, taken_hpa):
         caveats.append(
             f"the nearest reading is {away_s:.0f} s from the top and was carried on by the hypsometric equation"
         )
+    if ends_at_top(case):
+        caveats.append("the data begin or end there, so it may have been higher")
     return caveats + _taken_off(taken_hpa)
 
 

@@ -84,8 +84,8 @@ def inversions(case):
     levels = case.once(find_tropopauses).levels
     profile = case.once(find_profile)
     z, t = evenly(profile)
-    ground_m = case.heights.at(case.window.start_s)[0]
-    ground_m = float(np.min(profile.height_m[profile.known()])) if ground_m is None else ground_m
+    grounds_m = [moment.height_m for moment in (case.moments.launch, case.moments.landing)]
+    ground_m = next((height_m for height_m in grounds_m if height_m is not None), -np.inf)
     limit_m = levels[0].height_m - ONE_LEVEL_M if levels else np.inf
     spans = _spans(profile)
     rows = [[_kind(span, ground_m, limit_m), *_row(span)] for span in spans]

@@ -8,6 +8,8 @@ import numpy as np
 from ground.statements import log_clock, log_gaps, log_samples
 from ground.statements.log_gaps import find_gaps
 from ground.statements.counts import counted, times
+from ground.statements.quantity import Quantity
+from ground.statements.shared import at_text
 from ground.statements.statement import evidence, missing, statement, utc_text
 
 __all__ = ["BootFacts", "LogFacts", "find_gaps", "log_facts", "statements"]
@@ -40,6 +42,8 @@ class BootFacts:
     rates: dict | None = None  # kind -> ms between its records, as the manifest says
     clock_pieces: list = field(default_factory=list)  # [first tick, last tick, drift in ppm, its deviation]
     clock_uncertainty_ms: float | None = None  # the largest of any record's UTC, one standard deviation
+    packets_found: int = 0  # how many of the envelopes are packets, where a capture was recovered with a card
+    packets_expected: int = 0
 
 
 @dataclass
@@ -90,6 +94,8 @@ def _boot(log, clock):
         envelopes_expected=log.envelopes_expected,
         envelopes_rebuilt=log.envelopes_rebuilt,
         envelopes_repaired=log.envelopes_repaired,
+        packets_found=log.packets_found,
+        packets_expected=log.packets_expected,
         unreadable_records=log.unreadable_records,
         firmware=log.manifest.firmware if log.manifest else None,
         configuration=log.manifest.configuration if log.manifest else None,
@@ -129,6 +135,11 @@ def _recovered(log):
     expected = sum(boot.envelopes_expected for boot in log.boots)
     if not expected:
         return missing("Data recovered", "percent", "no block or packet was expected")
+    heard, sent = (sum(getattr(boot, part) for boot in log.boots) for part in ("packets_found", "packets_expected"))
+    link = []
+    if 0 < sent < expected:  # the card has it all; what the link did not bring is not lost with it
+        found, expected = found - heard, expected - sent
+        link = [evidence("link", "numbers of packets", f"{heard} heard of those sent, not counted here", sent)]
     rests_on = [evidence("value", "numbers of blocks or packets", "found of expected", expected)]
     for what, part, method in (
         ("rebuilt", "envelopes_rebuilt", "from parity, proven by the CRC-32"),
@@ -137,13 +148,13 @@ def _recovered(log):
         count = sum(getattr(boot, part) for boot in log.boots)
         if count:
             rests_on.append(evidence(what, "blocks", method, count))
-    text = "{value} of what the board wrote came back."
+    rests_on += link
+    text = "{share} of what the board wrote came back."
     if found == expected:
         text = "All that the board wrote came back."
     value = 100.0 * found / expected
-    return statement(
-        "Data recovered", text, value=value, unit="percent", decimals=1, evidence=rests_on
-    )
+    share = Quantity(np.floor(10.0 * value) / 10.0, "percent", 1)  # 99.97 % is not all
+    return statement("Data recovered", text, value=value, unit="percent", says={"share": share}, evidence=rests_on)
 
 
 def _resets(case):
@@ -151,16 +162,18 @@ def _resets(case):
     if moments is None or moments.launch.boot is None:
         return missing("Resets in flight", "1", "no launch in the data")
     # Boots of a flight are numbered one by one, so those that left no record count too.
-    last = moments.landing.boot or max(boot.boot for boot in case.log.boots)
+    last = max((boot.boot for boot in case.log.boots), default=moments.launch.boot)
+    last = max(moments.landing.boot or last, moments.launch.boot)
+    ends = "landing" if moments.landing.boot else "the end of the log"
     numbers = [evidence("value", "boot numbers", "from the launch to the landing or the last record")]
     count = last - moments.launch.boot
     rows = [_began(case, boot) for boot in range(moments.launch.boot + 1, last + 1)]
-    when = [case.clock_text(row[1]) for row in rows if row[1] is not None]
+    when = [at_text(case, row[1]) for row in rows if row[1] is not None]
     for row in rows:
         row[1] = None if row[1] is None else round(float(case.since_launch_s(row[1])), 1)
-    text = f"The board began anew {times(count)} between launch and landing" + (": at {when}." if when else ".")
+    text = f"The board began anew {times(count)} between launch and {ends}" + (": {when}." if when else ".")
     if count == 0:
-        text = "The board ran without a reset from launch to landing."
+        text = f"The board ran without a reset from launch to {ends}."
     return statement(
         "Resets in flight", text, value=count, unit="1", evidence=numbers,
         says={"when": ", ".join(when[:8]) + (" and more" if len(when) > 8 else "")},

@@ -65,7 +65,8 @@ def find_gaps(case) -> LogGaps:
         return LogGaps([], {}, [], "the log holds no records")
     lost = [_lost(case, loss) for loss in case.log.losses]
     window = case.window
-    if case.heights.span_m() < LEAST_CLIMB_M or not np.isfinite(window.end_s - window.start_s):
+    length_s = window.end_s - window.start_s
+    if case.heights.span_m() < LEAST_CLIMB_M or not np.isfinite(length_s) or length_s <= 0:
         return LogGaps([], {}, lost, NO_FLIGHT)
     gaps, periods_s, every = [], {}, [np.zeros(0)]
     for kind, table in case.timeline.tables.items():

@@ -195,7 +195,7 @@ def _bearing(launch, landing, case):
         "Seen from where it was let go, it came down in the {wind}: at {degrees} degrees, give or take {spread} "
         "(north is 0, east 90, south 180, west 270).",
         value=value, unit="deg", decimals=1, uncertainty=spread_deg, evidence=_rests_on(launch, landing), says={
-            "wind": WINDS[round(value / 45.0) % 8], "degrees": f"{value:.1f}",
+            "wind": WINDS[round(value / 45.0) % 8], "degrees": f"{round(value, 1) % 360.0:.1f}",
             "spread": f"{max(spread_deg, 0.1):.1f}",
         }, span=_flight_span(launch, landing, case), caveats=_caveats_of(launch, landing, "the place"),
     )  # fmt: skip

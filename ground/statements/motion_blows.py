@@ -29,12 +29,13 @@ def _blow(case, found, title, span, moment, caveats):
     step_s = float(np.median(np.diff(inside))) if samples > 1 else np.inf
     widest_s = float(np.diff(np.concatenate([[span[0]], inside, [span[1]]])).max())
     caveats, gap = [*caveats], widest_s > max(GAP_S, 3.0 * step_s)
+    seldom = f"one reading every {step_s:.2g} s" if samples > 1 else "a single reading"
     if step_s > SLOWEST_STEP_S and value < NO_BLOW_G:
-        return missing(title, "g", f"one reading every {step_s:.2g} s is too seldom to catch a blow")
+        return missing(title, "g", f"{seldom} is too seldom to catch a blow")
     if gap and value < NO_BLOW_G:
         return missing(title, "g", f"there are no readings of the motion sensor for {widest_s:.1f} s around it")
     if step_s > SPARSE_S:
-        caveats.append(f"one reading every {step_s:.2g} s probably missed the peak, so the blow was harder")
+        caveats.append(f"{seldom} probably missed the peak, so the blow was harder")
     if gap:
         caveats.append(f"there are no readings for {widest_s:.1f} s around it")
     ranges = sensor_ranges(case)

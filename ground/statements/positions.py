@@ -5,6 +5,7 @@ import numpy as np
 from ground.analyse import coverage
 from ground.analyse.silences import explain
 from ground.statements import position_trackers as trackers
+from ground.statements.log_gaps import find_gaps
 from ground.statements.position_sources import RULE, find_coverage, known
 from ground.statements.quantity import Quantity
 from ground.statements.statement import evidence, missing, statement, utc_text
@@ -46,6 +47,10 @@ def _of_kind(case, kind, title, otherwise):
     caveats = list(source.notes)
     if kind == "gnss" and silence.length_s > gap_s:
         caveats.append(f"in the longest silence {_WHY[source.why]}")
+    hidden_s = _hidden_s(case, found, source) if kind == "gnss" else 0.0
+    if hidden_s > LONG_S:
+        told = minutes_text(hidden_s)
+        caveats.append(f"gaps of the log hide what the receiver did in {told}; it may have given positions then")
     column = "fix.latitude_deg, fix.longitude_deg" if kind == "gnss" else "beacon.tick_ms"
     rows = [
         [row["bottom_m"], row["top_m"], row["up_percent"], row["down_percent"], row["reports"]]
@@ -53,21 +58,33 @@ def _of_kind(case, kind, title, otherwise):
     ]  # fmt: skip
     return statement(
         title, text, value=100.0 * source.share, unit="percent", decimals=1, says=says, caveats=caveats,
-        uncertainty=_spread(case, found, source), evidence=[evidence("value", column, RULE, source.in_flight)],
+        uncertainty=_spread(case, found, source, hidden_s),
+        evidence=[evidence("value", column, RULE, source.in_flight)],
         table={"columns": _BANDS, "rows": rows}, confidence="high",
         utc=utc_text(case.timeline.utc(silence.start_s)), height_m=known(source.top_m),
         **case.span(found.start_s, found.end_s),
     )  # fmt: skip
 
 
-def _spread(case, found, source):
-    """Uncertainty of a share, percent: the ends of the flight, and up to two intervals at every edge of a silence
-    that lasts longer than a report covers.
+def _hidden_s(case, found, source):
+    """How long no report covers the flight while the log has no records of any kind: a reset, lost blocks."""
+    step_s = max(1.0, (found.end_s - found.start_s) / 100_000.0)
+    grid_s = np.arange(found.start_s, found.end_s, step_s)
+    since_s, inside = case.since_launch_s(grid_s), np.zeros(len(grid_s), bool)
+    for gap in case.once(find_gaps).gaps:
+        if gap.kind == "all":
+            inside |= (since_s >= gap.start_s) & (since_s <= gap.end_s + source.period_s)
+    return float((inside & ~coverage.is_covered(source.report_s, source.period_s, grid_s)).sum()) * step_s
+
+
+def _spread(case, found, source, hidden_s):
+    """Uncertainty of a share, percent: the ends of the flight, up to two intervals at every edge of a silence that
+    lasts longer than a report covers, and the time of which the log says nothing.
     """
     ends_s = [moment.uncertainty_s or 5.0 for moment in (case.moments.launch, case.moments.landing)]
     inside = source.report_s[(source.report_s >= found.start_s) & (source.report_s <= found.end_s)]
     silences = int(np.sum(np.diff(inside) > coverage.PERIODS * source.period_s))
-    off_s = 2.0 * np.hypot(*ends_s) + np.sqrt(silences + 1.0) * source.period_s
+    off_s = 2.0 * np.hypot(*ends_s) + np.sqrt(silences + 1.0) * source.period_s + hidden_s
     return 100.0 * float(off_s / (found.end_s - found.start_s))
 
 

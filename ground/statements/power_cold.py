@@ -28,8 +28,8 @@ def battery_cold(case, found):
     text = f"For each {{degrees}} that it got colder, the battery gave {{ten}} {way}, give or take {{spread}}."
     caveats = []
     if abs(cold.volts_per_k) < uncertainty:
-        text = "The cold changed the battery's voltage so little that it cannot be told from nothing: by {most} at "
-        text += "most for each {degrees}."
+        text = "What the cold did to the battery's voltage cannot be told from nothing: it was {most} at most for "
+        text += "each {degrees}."
         caveats.append("the uncertainty is larger than the effect, so there may be none")
     method = "linear regression on time, its square, temperature and steps of the load; Newey-West standard error"
     row = [round(cold.volts_per_k, 4), round(cold.volts_per_hour, 3), round(cold.range_k, 1)]

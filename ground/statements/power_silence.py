@@ -70,7 +70,9 @@ def _collapsed(rail):
     if len(rail) < 10:
         return []
     low = rail["rail_V"] < RAIL_SHARE * float(np.median(rail["rail_V"]))
-    return [("rail", float(rail.time_s[np.flatnonzero(~low)[-1]]), "collapsed")] if low[-3:].all() else []
+    if low.all() or not low[-3:].all():  # all of them only where the voltages are no voltages
+        return []
+    return [("rail", float(rail.time_s[np.flatnonzero(~low)[-1]]), "collapsed")]
 
 
 def what_died(case, found):

@@ -40,7 +40,7 @@ def of_extreme(
 
 
 def at_text(case, time_s):
-    """A time on the axis for a sentence: "at 10:42:13 UTC", or "35 min 10 s after launch" where UTC is unknown."""
+    """A time on the axis for a sentence: "at 10:42:13 UTC", or as Case.clock_text says where UTC is unknown."""
     text = case.clock_text(time_s)
     return f"at {text}" if text.endswith("UTC") else text
 
@@ -52,7 +52,7 @@ def share_percent(share):
 
 NEAR_S = 10.0  # a temperature counts for this long
 LOCAL_STANDARD_SHARE = 0.05  # by which a layer of the standard atmosphere is thicker or thinner than the real one
-TOP_GAP_S = 15.0
+TOP_GAP_S, EDGE_S = 15.0, 10.0
 FARTHEST_K = 40.0  # from the standard atmosphere's temperature; air that is further away is a broken thermometer's
 
 
@@ -121,6 +121,15 @@ def top_is_seen(case):
         return False
     top_s = float(series.time_s[int(np.argmax(series["height_m"]))])
     return widest_gap(series, top_s - 1.0, top_s + 1.0)[0] <= TOP_GAP_S
+
+
+def ends_at_top(case):
+    """True if the data begin or end at the greatest height, so that the payload may have been higher."""
+    heights = case.heights.combined
+    if len(heights) == 0:
+        return False
+    top_s = float(heights.time_s[int(np.argmax(heights["height_m"]))])
+    return bool(min(top_s - heights.time_s[0], heights.time_s[-1] - top_s) < EDGE_S)
 
 
 def believable_air(case, heights):

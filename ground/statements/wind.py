@@ -3,7 +3,7 @@
 import numpy as np
 
 from ground.analyse import jet
-from ground.analyse.wind_profile import wind_shear
+from ground.analyse.wind_profile import choice_spread, peak_spread, wind_shear
 from ground.analyse.winds import FINE_M, LAYER_M
 from ground.statements.quantity import Quantity
 from ground.statements.statement import evidence, missing, statement
@@ -75,21 +75,15 @@ def _row(layers, index):
 def _strongest(case, winds):
     if len(winds.all) == 0:
         return missing("Strongest wind", "m/s", NO_WIND)
-    layers, thickness_m = winds.all, LAYER_M
-    index = int(np.argmax(layers.speed_m_s))
-    caveats = caveats_of(winds, index)
-    # The peak of a thin current is seen in thin layers, if there are fixes enough for them.
-    thin = winds.fine.where(np.abs(winds.fine.middle_m - layers.middle_m[index]) < LAYER_M)
-    if len(thin) and thin.speed_m_s.max() >= layers.speed_m_s[index]:
-        layers, index, thickness_m = thin, int(np.argmax(thin.speed_m_s)), FINE_M
-    above_m = float(case.heights.combined["height_m"].max()) - float(case.once(drift)[3].max())
-    unseen_m = max(float(np.diff(winds.all.bottom_m, append=winds.all.top_m[-1]).max()) - LAYER_M, above_m)
+    coarse = int(np.argmax(winds.all.speed_m_s))
+    layers, index, thickness_m = _thinner(winds, coarse)
+    caveats, unseen_m = caveats_of(winds, coarse), _unseen_m(case, winds)
     text = "The strongest wind was {value}, give or take {uncertainty}, from the {point} ({degrees}), at {height}."
-    more_m_s = _peak_m_s(layers, index)
+    more_m_s = peak_spread(layers, index, winds.all if thickness_m == LAYER_M else winds.fine)
     if index == len(layers) - 1 and len(winds.all) > 1:  # above its middle the wind may have grown on as below it
         grown_m_s = np.abs(np.diff(winds.all.speed_m_s[-2:]) / np.diff(winds.all.middle_m[-2:]))[0]
         more_m_s = max(more_m_s, float(grown_m_s) * LAYER_M / 2)
-    if unseen_m > LAYER_M or above_m > ABOVE_M:
+    if unseen_m:
         text = "The strongest wind was at least {value}, from the {point} ({degrees}), at {height}. "
         text += "It may have been stronger at heights where the payload's place is not known."
         caveats.append(f"the winds of {unseen_m / 1000:.1f} km of height are unknown and may have been stronger")
@@ -97,12 +91,22 @@ def _strongest(case, winds):
     return of_layer(case, layers, index, "Strongest wind", text, caveats, METHOD.format(thickness_m), more_m_s)
 
 
-def _peak_m_s(layers, index):
-    """How much the strongest wind in a layer can differ from its mean: the change over half of it, and over all of
-    it in the highest one, above which the wind may have grown on.
+def _thinner(winds, index):
+    """(layers, index, thickness in m) of the peak of a current whose thick layer is given: as thin layers show it,
+    if there are fixes enough for them.
     """
-    near = layers.speed_m_s[max(index - 1, 0) : index + 2]
-    return float(layers.speed_m_s[index] - near.min()) / (1.0 if index == len(layers) - 1 else 2.0)
+    layers = winds.all
+    thin = winds.fine.where(np.abs(winds.fine.middle_m - layers.middle_m[index]) < LAYER_M)
+    if len(thin) and thin.speed_m_s.max() >= layers.speed_m_s[index]:
+        return thin, int(np.argmax(thin.speed_m_s)), FINE_M
+    return layers, index, LAYER_M
+
+
+def _unseen_m(case, winds):
+    """How much of the flight's height, in one piece, has no known wind; 0 for a usual gap."""
+    above_m = float(case.heights.combined["height_m"].max()) - float(case.once(drift)[3].max())
+    widest_m = float(np.diff(winds.all.bottom_m, append=winds.all.top_m[-1]).max()) - LAYER_M
+    return max(widest_m, above_m) if widest_m > LAYER_M or above_m > ABOVE_M else 0.0
 
 
 def _jet(case, winds):
@@ -113,7 +117,7 @@ def _jet(case, winds):
     near_m = tropopauses[0].height_m if tropopauses and tropopauses[0].share >= 0.5 else None
     found = jet.find_jet(layers.middle_m, layers.speed_m_s, layers.uncertainty_m_s, near_m)
     where = "from 5 to 18 km" if near_m is None else "within 4 km of the tropopause"
-    method = f"strongest layer {where} of at least 30 m/s with weaker wind above and below it"
+    method = f"strongest layer {where} of at least 30 m/s with weaker wind above and below it, in thin layers"
     if found.state == jet.UNKNOWN:
         return missing("Jet stream", "m/s", found.why)
     if found.state == jet.FOUND:
@@ -121,7 +125,9 @@ def _jet(case, winds):
         caveats = caveats_of(winds, found.index)
         if layers.speed_m_s[found.index] - layers.uncertainty_m_s[found.index] < jet.JET_SPEED_M_S:
             caveats.append("its speed is so near to 30 m/s that it may not have been one")
-        return of_layer(case, layers, found.index, "Jet stream", text, caveats, method)
+        # A mean over a thick layer is weaker than the peak of the current in it.
+        thin, index, _ = _thinner(winds, found.index)
+        return of_layer(case, thin, index, "Jet stream", text, caveats, method, peak_spread(thin, index, thin))
     return statement(
         "Jet stream", NO_JET, unit="m/s",
         says={"limit": Quantity(jet.JET_SPEED_M_S, "m/s")}, span=span_of(case, layers), caveats=caveats_of(winds),
@@ -140,13 +146,20 @@ def _shear(case, winds):
     parts = (shear.middle_m, shear.shear_m_s_km, shear.uncertainty_m_s_km)
     rows = [[round(float(part), 2) for part in row] for row in zip(*parts, strict=True)]
     method = "vector difference of the layers next above and below"
+    own, caveats, unseen_m = shear.uncertainty_m_s_km, caveats_of(winds), _unseen_m(case, winds)
+    uncertainty = float(np.hypot(own[best], choice_spread(shear.shear_m_s_km, own, best)))
+    if unseen_m:
+        text = "Where the wind is known it changed most with height between {low} and {high}: by {value}. "
+        text += "It may have changed more at heights where the payload's place is not known."
+        caveats.append(f"the winds of {unseen_m / 1000:.1f} km of height are unknown and may have changed more")
+        uncertainty = None
     return statement(
         "Strongest wind shear", text, value=float(shear.shear_m_s_km[best]), unit="m/s per km", decimals=1,
-        uncertainty=float(shear.uncertainty_m_s_km[best]), height_m=float(shear.middle_m[best]),
+        uncertainty=uncertainty, height_m=float(shear.middle_m[best]),
         says={"low": Quantity(float(shear.from_m[best]), "m"), "high": Quantity(float(shear.to_m[best]), "m")},
         table={"columns": columns, "rows": rows},
         evidence=[evidence("value", SOURCE, method, int(winds.all.samples.sum()))],
-        span=span_of(case, winds.all), caveats=caveats_of(winds), **case.at(at_s),
+        span=span_of(case, winds.all), caveats=caveats, **case.at(at_s),
     )  # fmt: skip
 
 

@@ -33,7 +33,7 @@ def point(from_deg):
 
 def of_layer(case, layers, index, title, text, caveats=(), method=OF_LAYERS, more_m_s=0.0):
     """Make the statement of one layer. text: may name {value}, {uncertainty}, {point}, {degrees}, {height};
-    more_m_s: is added to the uncertainty.
+    more_m_s: another part of the uncertainty (k = 2), independent of the layer's own; NaN if there is none to give.
     """
     from_deg, time_s = float(layers.from_deg[index]), float(layers.time_s[index])
     says = {
@@ -43,7 +43,7 @@ def of_layer(case, layers, index, title, text, caveats=(), method=OF_LAYERS, mor
     half_s = abs(float((layers.top_m[index] - layers.bottom_m[index]) / (2 * layers.rate_m_s[index] or 1.0)))
     return statement(
         title, text, value=float(layers.speed_m_s[index]), unit="m/s", decimals=1, says=says,
-        uncertainty=float(layers.uncertainty_m_s[index]) + more_m_s, caveats=caveats,
+        uncertainty=float(np.hypot(layers.uncertainty_m_s[index], more_m_s)), caveats=caveats,
         height_m=float(layers.middle_m[index]),
         evidence=[evidence("value", SOURCE, method, int(layers.samples[index]))],
         span=case.span(time_s - min(half_s, 300.0), time_s + min(half_s, 300.0)), **case.at(time_s),

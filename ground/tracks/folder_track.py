@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from ground.analyse.series import is_numbers
 from ground.decode.read_tables import read_table
 from ground.errors import LoftbookError
 from ground.tracks.track import make_track
@@ -39,8 +40,9 @@ def _positions(table):
     """(time, latitude, longitude, height) of a table's rows that have a position."""
     columns, size = table.columns, len(table)
     empty = np.full(size, np.nan)
+    names = ("latitude_deg", "longitude_deg", "height_m", "fix_age_s", "quality")
     latitude, longitude, height, age_s, quality = (
-        columns.get(name, empty) for name in ("latitude_deg", "longitude_deg", "height_m", "fix_age_s", "quality")
+        columns[name] if is_numbers(columns.get(name)) else empty for name in names
     )
     # A beacon tells the position of its last fix, and how long ago that was.
     known = np.isfinite(latitude) & np.isfinite(longitude) & ~np.isnat(columns["utc"]) & ~(quality == 0)

@@ -2,12 +2,15 @@
 
 import json
 import shutil
+import subprocess
+import sys
 import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 
+from ground.errors import LoftbookError
 from ground.library import load_flight
 from ground.mission import load_mission
 from onboard.simulator import runners, steps
@@ -112,9 +115,14 @@ def _write_truths(folder, truth, mission, scenario, faults):
 
 def _recover(scenario, folder):
     """Recover the card, and with it what was heard of the downlink."""
-    if scenario.link:
-        hear(folder, scenario)
-    steps.recover(folder, CARD_NAME, *([HEARD] if scenario.link else []))
+    if not scenario.link:
+        steps.recover(folder, CARD_NAME)
+        return
+    hear(folder, scenario)
+    words = ("recover", CARD_NAME, HEARD, "-o", steps.RECOVERED)
+    done = subprocess.run([sys.executable, "-m", "ground", *words], cwd=folder, capture_output=True, text=True, check=False)
+    if done.returncode not in (0, steps.WITH_LOSSES):
+        raise LoftbookError(f"loftbook recover failed: {done.stderr.strip()}")
 
 
 def write_mission(scenario, folder):

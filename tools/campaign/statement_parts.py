@@ -28,6 +28,18 @@ def value(statement, truth, what="value", size=None):
     return [Part(what, error, statement["uncertainty"], abs(truth) if size is None else size, truth)]
 
 
+def exact(statement, truth):
+    """A count must be the true one, whatever uncertainty it gives."""
+    return within(statement, truth, 0.0)
+
+
+def within(statement, truth, tolerance):
+    """The value of a statement without an uncertainty, which must be as near to the truth as the campaign wants."""
+    if statement["value"] is None or truth is None:
+        return []
+    return [Part("value", abs(statement["value"] - truth), tolerance, 0.0, truth)]
+
+
 def apart_m(truth, statement):
     """Distance of two places."""
     places = [place[key] for place in (truth, statement) for key in ("latitude_deg", "longitude_deg")]

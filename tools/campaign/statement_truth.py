@@ -6,7 +6,8 @@ truth in the simulator.
 
 from tools.campaign import statement_truth_air as air
 from tools.campaign import statement_truth_flight as flight
-from tools.campaign.statement_parts import Part, climb_s, fall_s, figure, value
+from tools.campaign import statement_truth_log as log
+from tools.campaign.statement_parts import Part, climb_s, fall_s, figure, rows, value
 from tools.campaign.statement_world import KELVIN
 
 
@@ -35,26 +36,20 @@ def battery_lowest(world, statement):
     return value(statement, float(volts[world.flying].min()))
 
 
-def resets(world, statement):
-    return value(statement, sum(row["kind"] == "reset" for row in world.figures.get("faults", [])))
+def box(key, row=None, spread=None):
+    """What the box did: the value, and a row of the table with its uncertainty."""
 
+    def parts(world, statement):
+        true = world.figures.get("box", {})
+        found = value(statement, true.get(key))
+        if row in true:
+            found += [
+                Part(row, abs(said - true[row]), wide, true[row], true[row])
+                for said, wide in rows(statement, (row, spread))
+            ]
+        return found
 
-def boots(world, statement):
-    return value(statement, 1 + sum(row["kind"] == "reset" for row in world.figures.get("faults", [])))
-
-
-def gnss_coverage(world, statement):
-    ceiling_m = world.scenario.mission.get("gnss", {}).get("ceiling_m", float("inf"))
-    if any(row["target"] == "gnss" for row in world.figures.get("faults", [])) or world.scenario.lost:
-        return []
-    return value(statement, 100.0 * float((world.path["height_m"][world.flying] <= ceiling_m).mean()))
-
-
-def load_steps(world, statement):
-    edges = {row[key] for row in world.figures.get("faults", []) for key in ("start_ms", "stop_ms")
-             if row["kind"] == "shifted" and row["target"] == "battery"}  # fmt: skip
-    end_ms = 1000 * world.figures["landing"]["time_s"]
-    return value(statement, sum(edge < end_ms for edge in edges))
+    return parts
 
 
 def delay(world, statement):
@@ -84,8 +79,16 @@ TRUTHS = {
     "spin": figure("motion", "climb", "spin_median_deg_s"), "swing": figure("motion", "climb", "swing_rms_deg"),
     "burst_shock": at_least("climb_end_shock_g"), "landing_shock": at_least("landing_shock_g"),
     "battery": battery("battery_at_launch_v"), "battery_lowest": battery_lowest,
-    "battery_at_landing": battery("battery_at_landing_v"), "load_steps": load_steps,
+    "battery_at_landing": battery("battery_at_landing_v"), "load_steps": log.load_steps,
     "inside_temperature": figure("board", "board_coldest_k", offset=-KELVIN, size=10.0),
-    "gnss_coverage": gnss_coverage, "gnss_delay": delay, "clock_drift": figure("clock_drift_ppm"),
-    "boots": boots, "resets_in_flight": resets,
+    "battery_cold": log.battery_cold, "brown_outs": log.brown_outs,
+    "tumbling": box("tumbled_s", "turns", "uncertainty of the turns"), "free_fall": box("free_fall_s"),
+    "inversions": air.inversions, "warming_above": air.warming, "thermometer_trust": air.trust,
+    "height_agreement": air.heights_agree,
+    "gnss_coverage": log.gnss_coverage, "downlink_coverage": log.downlink_coverage,
+    "tracker_coverage": log.tracker_coverage, "position_agreement": log.position_agreement,
+    "silence_expected": log.silence_expected, "data_recovered": log.data_recovered, "data_gaps": log.data_gaps,
+    "sensors_logged": log.sensors_logged, "clock_error": log.clock_error,
+    "gnss_delay": delay, "clock_drift": figure("clock_drift_ppm"),
+    "boots": log.boots, "resets_in_flight": log.resets,
 }  # fmt: skip

@@ -2,9 +2,12 @@
 
 import numpy as np
 
-from tools.campaign.statement_parts import WRONG, Part, rows, value
+from onboard.simulator.world.sensors import _HUMIDITY_CHIP_LAG_S
+from tools.campaign.statement_parts import WRONG, Part, rows, value, within
 from tools.campaign.statement_world import KELVIN
 
+INVERSION_K = 1.0  # a smaller rise is none, as the statement says
+_RATED_DEGC = {"sht3x": -40.0, "tmp117": -55.0, "ds18b20": -55.0}  # data sheets, the cold end
 
 def lapse_rates(world, statement):
     found = []
@@ -114,9 +117,58 @@ def on_ground(world, statement):
 
 
 def lag(world, statement):
+    if _is_chip(statement):
+        return value(statement, _HUMIDITY_CHIP_LAG_S)
     return value(statement, world.scenario.mission.get("outside_temperature", {}).get("time_constant_s", 6.0))
 
 
 def no_error(world, statement):
     """Of what the simulator does without: an error of the barometer that is the same everywhere."""
     return value(statement, 0.0, size=1.0)
+
+
+def _is_chip(statement):
+    """True if the humidity chip's thermometer stood in for the outside one."""
+    return any("humidity_chip" in part["source"] for part in statement["evidence"])
+
+
+def inversions(world, statement):
+    """The strongest rise below the tropopause between turning points that a dip of less than 1 K does not part."""
+    levels, kelvin, height_m = world.figures["air"]["tropopauses"], world.air["temperature_k"], world.air["height_m"]
+    top_m = levels[0]["height_m"] - 500.0 if levels else np.inf
+    best, low, high = 0.0, 0, 0
+    for i in range(len(kelvin)):
+        if kelvin[i] <= kelvin[high] - INVERSION_K or kelvin[i] < kelvin[low]:
+            low = high = i
+        elif kelvin[i] > kelvin[high]:
+            high = i
+            if height_m[low] < top_m:
+                best = max(best, float(kelvin[high] - kelvin[low]))
+    return value(statement, best if best >= INVERSION_K else 0.0, size=10.0)
+
+
+def warming(world, statement):
+    levels = world.figures["air"]["tropopauses"]
+    above = world.air["height_m"] >= (levels[0]["height_m"] - 200.0 if levels else np.inf)
+    kelvin = world.air["temperature_k"][above]
+    if not levels or len(kelvin) < 4:
+        return []
+    low = int(np.argmin(kelvin))
+    return value(statement, float(kelvin[low:].max() - kelvin[low]), size=10.0)
+
+
+def trust(world, statement):
+    """Share of the readings that no fault touched and whose air the maker rates it for; wanted to 1 %."""
+    kind = "sht3x" if _is_chip(statement) else world.mission.outside_temperature.chip
+    flying, seconds = world.flying, world.path["seconds_since_power_on"]
+    sound = world.path["temperature_k"] - KELVIN >= _RATED_DEGC.get(kind, -200.0)
+    for row in world.faults("frozen", "outside_temperature") if kind != "sht3x" else ():
+        sound &= (seconds < row["start_ms"] / 1000.0) | (seconds > row["stop_ms"] / 1000.0)
+    return within(statement, 100.0 * float(sound[flying].mean()), 1.0)
+
+
+def heights_agree(world, statement):
+    """In the simulator they agree: what is left are errors of thermometer and barometer, wanted below 0.1 % of
+    the way up.
+    """
+    return within(statement, 0.0, 0.001 * world.figures["greatest_height_m"])

@@ -7,13 +7,23 @@ from datetime import datetime
 
 import numpy as np
 
+from ground.mission import load_mission
+from onboard.simulator.prepare import CARD_NAME
+from tools.campaign.statement_box import BOX
+from tools.campaign.statement_lost import read_kept
+from tools.campaign.statement_others import HEARD_TIMES, TRACKER, read_times
+
 KELVIN = 273.15
 
 
 @dataclass(frozen=True)
 class World:
-    """figures: truth.json. path: dict column -> array (n,), a line a second. air: dict column -> array (m,), a line
-    each 20 m of height. scenario: Scenario. start: UTC of power-on, without zone. statements: all of the flight.
+    """figures: truth.json, with faults.json under "faults" and the box's truth under "box". path: dict column -> array
+    (n,), a line a second. air: dict column -> array (m,), a line each 20 m of height. scenario: Scenario. start: UTC
+    of power-on, without zone. statements: all of the flight. mission: Mission. stamps: (ticks in ms, UTC in s after
+    start) of the first boot's voltages. heard_s: when the transmissions of the downlink began that were heard;
+    tracker_s: times of a tracker's reports, both since power-on, (n,) or None. kept: Kept, if blocks of the card were
+    wiped, or None.
     """
 
     figures: dict
@@ -22,12 +32,27 @@ class World:
     scenario: object
     start: datetime
     statements: dict
+    mission: object = None
+    stamps: tuple = ()
+    heard_s: np.ndarray | None = None
+    tracker_s: np.ndarray | None = None
+    kept: object = None
 
     @property
     def flying(self):
         """Which lines of path lie between release and landing: (n,)."""
         time_s = self.path["seconds_since_power_on"]
         return (time_s >= self.figures["release"]["time_s"]) & (time_s <= self.figures["landing"]["time_s"])
+
+    @property
+    def flying_s(self):
+        """Release and landing, s since power-on."""
+        return self.figures["release"]["time_s"], self.figures["landing"]["time_s"]
+
+    def faults(self, kind, target=None):
+        """The faults of a kind, of any target or of one: list of dicts as in faults.json."""
+        rows = self.figures.get("faults", [])
+        return [row for row in rows if row["kind"] == kind and target in (None, row["target"])]
 
     def seconds(self, utc):
         """Seconds since power-on of a statement's UTC."""
@@ -52,21 +77,36 @@ class World:
     def voltage_shift_v(self, time_s):
         """What faults took from the battery's voltage at a time since power-on."""
         shift_mv = 0
-        for row in self.figures.get("faults", []):
-            if row["kind"] == "shifted" and row["target"] == "battery":
-                shift_mv += row["number"] if row["start_ms"] <= 1000 * time_s < row["stop_ms"] else 0
+        for row in self.faults("shifted", "battery"):
+            shift_mv += row["number"] if row["start_ms"] <= 1000 * time_s < row["stop_ms"] else 0
         return shift_mv / 1000.0
 
 
-def read_world(folder, scenario, statements):
-    """Read the World of a kept folder (Path). statements: dict id -> statement."""
+def read_world(folder, scenario, flight):
+    """Read the World of a kept folder (Path). flight: the RecordedFlight of it."""
     figures = json.loads((folder / "truth.json").read_text("utf-8"))
-    faults = folder / "faults.json"
-    if faults.is_file():
-        figures["faults"] = json.loads(faults.read_text("utf-8"))
+    for name, key in (("faults.json", "faults"), (BOX, "box")):
+        if (folder / name).is_file():
+            figures[key] = json.loads((folder / name).read_text("utf-8"))
     start = datetime.fromisoformat(figures["start_utc"]).replace(tzinfo=None)
-    path, air = _table(folder / "truth.csv"), _table(folder / "truth-air.csv")
-    return World(figures, path, air, scenario, start, statements)
+    tracker = None
+    if (folder / TRACKER).is_file():
+        with open(folder / TRACKER, newline="", encoding="utf-8") as file:
+            times = [datetime.fromisoformat(row[0].rstrip("Z")) for row in list(csv.reader(file))[1:]]
+        tracker = np.array([(time - start).total_seconds() for time in times])
+    return World(
+        figures, _table(folder / "truth.csv"), _table(folder / "truth-air.csv"), scenario, start, flight.statements,
+        load_mission(folder / "mission.toml"), _stamps(flight, start),
+        read_times(folder / HEARD_TIMES) if (folder / HEARD_TIMES).is_file() else None, tracker,
+        read_kept(folder / CARD_NAME) if scenario.lost else None,
+    )  # fmt: skip
+
+
+def _stamps(flight, start):
+    columns = flight.tables["power"]
+    first = (columns["boot"] == 1) & ~np.isnat(columns["utc"])
+    since = columns["utc"][first] - np.datetime64(start, "ms")
+    return columns["tick_ms"][first].astype(float), since / np.timedelta64(1, "s")
 
 
 def _table(path):

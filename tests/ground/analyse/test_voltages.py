@@ -53,6 +53,15 @@ def test_the_effect_of_the_cold_is_told_from_that_of_age_and_of_the_load(per_k):
     assert power.fit_cold(time_s, volts, 0 * time_s, []).reason
 
 
+def test_the_effect_of_the_cold_is_found_from_very_many_samples_too_and_not_without_time():
+    time_s = np.arange(0, 9000, 0.1)
+    celsius = flight_celsius(time_s)
+    fit = power.fit_cold(time_s, voltage(time_s, celsius, LOGGER_A), celsius, [])
+    assert abs(fit.volts_per_k - 0.006) <= 2 * fit.uncertainty_v_per_k and fit.samples == len(time_s)
+    with np.errstate(all="raise"):
+        assert "stand still" in power.fit_cold(0 * time_s, celsius + 100.0, celsius, []).reason
+
+
 def test_least_squares_give_the_certified_numbers():
     # NIST Statistical Reference Datasets, Linear Regression, "Norris" (data and numbers from memory): intercept and
     # slope with their standard deviations, and the residual sum of squares.

@@ -182,6 +182,7 @@ def test_records_that_card_and_capture_hold_are_kept_once(tmp_path):
     assert recovered_keys(boot, FLIGHT) == LOG.keys(but={5, 6, 7}) | sender.keys()
     assert losses(recovered) == [(1, 5, 7, "damaged")]
     assert boot.envelopes_found == COUNT - 3 + len(sender.envelopes)
+    assert boot.packets_found == len(sender.envelopes) <= boot.packets_expected
 
 
 def repaired(packet):

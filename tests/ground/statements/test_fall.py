@@ -78,7 +78,14 @@ def test_the_table_has_measured_and_expected_speeds(plain):
 @pytest.mark.parametrize("share, word", [(1.0, "good"), (0.25, "tangled or closed"), (0.5, "tangled or closed")])
 def test_the_canopy_is_judged_by_the_missions(share, word):
     said = said_of(log_of(PLAN), MASS_KG / BALLISTIC / share)
+    assert f"varied by {said['canopy']['value']:.0f} %" in said["canopy"]["text"]  # the text says what the value is
     assert f"parachute was {word}" in said["canopy"]["text"] and f"{100 * share:.0f}"[0] in said["canopy"]["text"]
+
+
+def test_an_absurd_plan_is_told_in_words_that_fit():
+    small, large = (said_of(log_of(PLAN), area_m2)["canopy"]["text"] for area_m2 in (1e-3, 1e3))
+    assert "times what was planned" in small and "was good" not in small
+    assert "less than 1 % of what was planned" in large
 
 
 def test_without_a_mission_only_the_ratio_is_known():

@@ -1,5 +1,7 @@
 """Statements about the log: gaps, resets, samples, clock."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from made_flight import Plan, keep, keep_all, log_of, recovered_of, truth_of
@@ -92,3 +94,23 @@ def test_a_short_log_makes_no_trouble(last_s):
     _, made = told(log_of(PLAN, 0.0, last_s))
     assert made["data_gaps"]["value"] is None and made["data_gaps"]["reason"]
     assert np.isfinite(made["boots"]["value"])
+
+
+def test_a_log_that_ends_in_the_air_tells_no_landing_and_a_lost_block_is_not_all():
+    case, made = told(log_of(PLAN, last_s=1500.0))
+    assert made["resets_in_flight"]["text"] == "The board ran without a reset from launch to the end of the log."
+    case.log.boots[0].envelopes_found, case.log.boots[0].envelopes_expected = 9_999, 10_000
+    recovered = logs.statements(case)["data_recovered"]
+    assert recovered["text"].startswith("99.9 %") and recovered["value"] == pytest.approx(99.99)
+
+
+def test_packets_that_were_not_heard_are_not_lost_with_a_whole_card():
+    log = log_of(PLAN, last_s=300.0)
+    blocks = replace(log, envelopes_found=200, envelopes_expected=200)
+    both = replace(blocks, envelopes_found=290, envelopes_expected=320, packets_found=90, packets_expected=120)
+    _, made = told(both)
+    assert made["data_recovered"]["value"] == 100.0
+    assert [(part["what"], part["samples"]) for part in made["data_recovered"]["evidence"]][-1] == ("link", 120)
+    # Of what was heard alone, the packets count.
+    _, made = told(replace(log, envelopes_found=90, envelopes_expected=120, packets_found=90, packets_expected=120))
+    assert made["data_recovered"]["value"] == 75.0

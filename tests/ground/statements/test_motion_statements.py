@@ -92,3 +92,5 @@ def test_readings_too_seldom_for_a_blow_or_a_swing_say_so():
     for key, why in (("burst_shock", "seldom"), ("free_fall", "less often"), ("swing", "less often")):
         assert made[key]["value"] is None and why in made[key]["reason"]
     assert abs(made["spin"]["value"] - 20.0) <= made["spin"]["uncertainty"]
+    once, _ = made_case(keep=lambda time_s: (time_s < 100.0) | (np.abs(time_s - truth_of(PLAN).burst_s) < STEP_S / 2))
+    assert said.statements(once)["burst_shock"]["reason"] == "a single reading is too seldom to catch a blow"

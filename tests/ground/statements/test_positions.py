@@ -61,6 +61,16 @@ def test_the_own_receivers_share_is_that_of_the_time_below_its_ceiling():
     assert min(shares[10_000.0]) > 99.0 and shares[14_000.0] == [0.0, 0.0] and len(shares) == 11
 
 
+def test_what_a_gap_of_the_log_hides_is_in_the_uncertainty():
+    gap_s = (TRUTH.launch_s + 300.0, TRUTH.launch_s + 500.0)  # the receiver went on: 200 s of some 6000 are hidden
+    own = positions.statements(case_of(keep_all(log_of(PLAN), lambda t: (t < gap_s[0]) | (t > gap_s[1]))))
+    own, whole = own["gnss_coverage"], told()[1]["gnss_coverage"]
+    assert whole["value"] - own["value"] > 2.0 > whole["uncertainty"]
+    assert own["value"] + own["uncertainty"] > whole["value"] > own["value"]
+    assert own["uncertainty"] < 1.3 * (whole["value"] - own["value"]) + 0.5
+    assert "hide what the receiver did in 3 min" in own["caveats"][-1]
+
+
 def test_each_tracker_is_told_up_to_which_height_it_worked():
     _, made = told()
     trackers = made["tracker_coverage"]

@@ -6,10 +6,12 @@ import numpy as np
 import pytest
 from made_flight import Plan, boot_log, keep, log_of, records_of, truth_of
 
+from ground.analyse.series import Series
 from ground.decode import decode_flight
 from ground.statements import power as said
 from ground.statements.case import build_case
 from ground.statements.log import log_facts
+from ground.statements.power_silence import _collapsed
 from protocol.table import DEVICES, event_code
 
 # Ohm's law: a cell of this resistance gives so much less for each ampere drawn.
@@ -59,6 +61,14 @@ def test_the_statements_of_a_battery_cover_the_truth():
     # The made flight's manifest names a motion sensor that never speaks, and its humidity is always the same.
     found = {row[0]: row[-1] for row in made["what_died"]["table"]["rows"]}
     assert found == {"motion sensor": "never heard", "humidity chip": "stands still"}
+
+
+def test_voltages_that_are_none_are_no_collapse():
+    time_s = np.arange(30.0)
+    series = Series(time_s, {"rail_V": np.full(30, -3.3)}, np.ones(30, int), np.arange(30), "power.rail_V")
+    assert _collapsed(series) == []
+    low = series.with_value("rail_V", np.where(time_s < 26, 3.3, 1.0), series.source)
+    assert _collapsed(low) == [("rail", 25.0, "collapsed")]
 
 
 def test_garbled_voltages_move_nothing():

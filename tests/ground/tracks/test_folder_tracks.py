@@ -32,3 +32,6 @@ def test_a_folder_without_positions_is_told_what_to_do(tmp_path):
     (tmp_path / "beacon.csv").write_text(BEACONS + ",1,1500,47.5,19.25,1000,1,proven\n")
     with pytest.raises(LoftbookError, match="together with the card"):
         read_track(tmp_path)
+    (tmp_path / "beacon.csv").write_text(BEACONS + "2026-11-21T09:30:01.500Z,1,1500,north,east,high,1,proven\n")
+    with pytest.raises(LoftbookError, match="no position in it has UTC"):  # a foreign log may hold words there
+        read_track(tmp_path)
