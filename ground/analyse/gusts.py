@@ -10,6 +10,7 @@ GUST_TIME_S = 20.0
 GUST_BLOCK_S = 10.0
 HIDDEN_FACTOR = 2.0
 USUAL_GUST_M_S = 0.8  # where no layer is long enough to show its gusts (common practice, no source)
+LONGEST_RUN_S = 86_400.0
 ENOUGH = 6  # runs that show their gusts
 
 
@@ -22,7 +23,9 @@ def gusts_m_s(time_s, left_m, start):
     count = lengths(start, len(time_s))
     since_s = time_s - np.repeat(time_s[start], count)
     length_s = since_s[start + count - 1]
-    long_enough = np.flatnonzero((length_s >= 5 * GUST_BLOCK_S) & (count >= 12))
+    # A receiver's date can jump by years, and a run with such a hole in it shows no gusts.
+    fits = (length_s >= 5 * GUST_BLOCK_S) & (length_s <= LONGEST_RUN_S)
+    long_enough = np.flatnonzero(fits & (count >= 12))
     # One axis on which the layers lie behind each other, so that one interpolation serves them all.
     apart_s = float(length_s.max(initial=0.0)) + 1.0
     axis = since_s + apart_s * np.repeat(np.arange(len(start)), count)

@@ -52,7 +52,8 @@ def ask(
     if question not in statements:
         near = get_close_matches(question.lower(), statements, 3, 0.6) or _by_words(question, statements)
         hint = f"did you mean {' or '.join(near)}?" if near else "loftbook ask FOLDER lists what can be asked"
-        raise LoftbookError(f"{printable(question).strip() or 'an empty question'}: nothing is known by that name; {hint}")
+        asked = printable(question).strip() or "an empty question"
+        raise LoftbookError(f"{asked}: nothing is known by that name; {hint}")
     one = statements[question]
     typer.echo(_json(one) if as_json else _answer(one))
 

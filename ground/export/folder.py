@@ -47,7 +47,7 @@ def export_flight(record, folder, formats=None):
         for name in wanted if _lacks(name)
     ]  # fmt: skip
     written = []
-    with new_folder(folder) as making:
+    with new_folder(folder, record.folder) as making:
         for name in wanted:
             if not _lacks(name):
                 files, reason = _WRITERS[name](record, making)

@@ -75,6 +75,8 @@ def _row(case, source):
         known(silence.from_m), known(silence.to_m), *ends,
     ]  # fmt: skip
 
+ANOTHER_FLIGHT_M = 20_000.0  # no device on one payload is so far from another
+
 
 def agreement_of(case):
     """Make position_agreement."""
@@ -90,6 +92,8 @@ def agreement_of(case):
     best = max(together, key=lambda source: source.agreement.samples)
     agreed = best.agreement
     text = "Half of the time {name} and the logger's own receiver agree to {value}, and nearly always to {most}."
+    if agreed.median_m > ANOTHER_FLIGHT_M:
+        text = "{name} was {value} away from the logger's own receiver, half of the time: its file is of another flight."
     rows = [
         [source.name, pair.samples, *map(known, (pair.median_m, pair.most_m, pair.up_m, pair.up_most_m))]
         for source in together for pair in (source.agreement,)

@@ -40,7 +40,8 @@ def _of_kind(case, kind, title, otherwise):
         return missing(title, "percent", found.reason or otherwise)
     silence, gap_s = source.silence, coverage.PERIODS * source.period_s
     who = "The logger's own GNSS receiver gave positions" if kind == "gnss" else "The ground heard the downlink"
-    text, says = f"{who} for {{value}} of the flight, as high as {{top}}.", {"top": Quantity(source.top_m, "m")}
+    high = "" if known(source.top_m) is None else ", as high as {top}"
+    text, says = f"{who} for {{value}} of the flight{high}.", {"top": Quantity(source.top_m, "m")}
     if silence.length_s > gap_s:
         text = text[:-1] + "; the longest silence took {long} and began at {at}."
         says |= {"long": minutes_text(silence.length_s), "at": _where(case, silence)}
@@ -114,7 +115,10 @@ def _expected(case):
             rows.append([source.name, round(silence.length_s, 1), *heights, usual])
     text = "Many trackers fall silent far from the ground or above {low} or {high} without being broken"
     text += "; here {value} of {n} long silences look like that." if rows else "; here none was silent for long."
-    says = {"low": Quantity(12_000.0, "m"), "high": Quantity(18_000.0, "m"), "n": str(len(rows))}
+    silent = [source.name for source in found.sources if not source.in_flight]
+    if silent and not rows:
+        text = text.replace("here none was silent for long", "here {silent} gave no position in flight at all")
+    says = {"silent": " and ".join(silent), "low": Quantity(12_000.0, "m"), "high": Quantity(18_000.0, "m"), "n": str(len(rows))}
     columns = [["source", "1"], ["silent for", "s"], ["from", "m"], ["until", "m"], ["usual for", "1"]]
     return statement(
         title, text, value=sum(row[4] is not None for row in rows), unit="1", says=says, uncertainty=0.0,

@@ -6,11 +6,14 @@ from ground.analyse import jet
 from ground.analyse.wind_profile import choice_spread, peak_spread, wind_shear
 from ground.analyse.winds import FINE_M, LAYER_M
 from ground.statements.quantity import Quantity
+from ground.statements.shared import ends_at_top
 from ground.statements.statement import evidence, missing, statement
 from ground.statements.temperature import find_tropopauses
 from ground.statements.wind_facts import SURFACE_M, drift, find_winds
 from ground.statements.wind_ground_speed import ground_speed
-from ground.statements.wind_words import METHOD, OF_LAYERS, SOURCE, caveats_of, of_layer, point, span_of
+from ground.statements.wind_words import (
+    METHOD, NOT_TO_THE_TOP, OF_LAYERS, SOURCE, caveats_of, of_layer, point, span_of,
+)
 
 NO_WIND = "there are too few fixes during the climb and the fall"
 NO_JET = (
@@ -88,6 +91,8 @@ def _strongest(case, winds):
         text += "It may have been stronger at heights where the payload's place is not known."
         caveats.append(f"the winds of {unseen_m / 1000:.1f} km of height are unknown and may have been stronger")
         more_m_s = np.nan
+    if ends_at_top(case):
+        caveats.append(NOT_TO_THE_TOP)
     return of_layer(case, layers, index, "Strongest wind", text, caveats, METHOD.format(thickness_m), more_m_s)
 
 
@@ -153,6 +158,8 @@ def _shear(case, winds):
         text += "It may have changed more at heights where the payload's place is not known."
         caveats.append(f"the winds of {unseen_m / 1000:.1f} km of height are unknown and may have changed more")
         uncertainty = None
+    if ends_at_top(case):
+        caveats.append(NOT_TO_THE_TOP)
     return statement(
         "Strongest wind shear", text, value=float(shear.shear_m_s_km[best]), unit="m/s per km", decimals=1,
         uncertainty=uncertainty, height_m=float(shear.middle_m[best]),

@@ -7,14 +7,17 @@ import numpy as np
 from ground.analyse.extremes import COVER_GAP_S, Extreme, coverage
 from ground.analyse.ground_speed import greatest_ground_speed
 from ground.analyse.heights import valid_fixes
-from ground.statements.shared import of_extreme
+from ground.statements.shared import ends_at_top, of_extreme
 from ground.statements.statement import LOW, missing
 from ground.statements.wind_facts import drift
-from ground.statements.wind_words import SOURCE
+from ground.statements.wind_words import NOT_TO_THE_TOP, SOURCE
 
 NO_SPEED = "there are too few fixes to tell a speed"
 UNSEEN_M = 250.0  # heights so far from any fix count as unseen
 OTHER_PASS_M_S = 1.5  # the wind at a height, an hour later and some ten kilometres on (common practice, no source)
+
+
+STEP_S, MOST_STEPS = 5.0, 10_000
 
 
 def ground_speed(case):
@@ -34,14 +37,18 @@ def ground_speed(case):
     )  # fmt: skip
     height_m, height_source = case.heights.at(found.time_s)
     extreme = replace(extreme, height_m=height_m, height_source=height_source)
-    text = "The greatest speed over ground was {value}, give or take {uncertainty}, at {height}, at {when}."
+    text = "The greatest speed over ground was {value}, give or take {uncertainty}, {where}at {when}."
     spread = _with_gaps(case, found)
     if spread is None:
-        text = "The greatest speed over ground was at least {value}, at {height}, at {when}. "
+        text = "The greatest speed over ground was at least {value}, {where}at {when}. "
         text += "It may have been faster at heights where the payload's place is not known."
+    text = text.replace("{where}", "" if height_m is None else "at {height}, ")
     made = of_extreme(case, "Top ground speed", text, extreme, "m/s", 1, uncertainty=spread)
     if spread is None:
         made["caveats"].append("at some heights there are no fixes, and it may have been faster there")
+    if ends_at_top(case):
+        made["caveats"].append(NOT_TO_THE_TOP)
+        made["confidence"] = LOW
         made["confidence"] = LOW
     at = case.at(found.time_s, valid_fixes(case.timeline, ("latitude_deg",)))
     return {**made, **at}
@@ -58,7 +65,8 @@ def _with_gaps(case, found):
         return found.uncertainty_m_s
     seen_m = np.sort(np.interp(found.used_s, heights.time_s, heights["height_m"]))
     for gap in gaps:
-        unseen_m = np.interp(np.arange(times[gap], times[gap + 1], 5.0), heights.time_s, heights["height_m"])
+        step_s = max(STEP_S, (times[gap + 1] - times[gap]) / MOST_STEPS)  # a date can jump by years
+        unseen_m = np.interp(np.arange(times[gap], times[gap + 1], step_s), heights.time_s, heights["height_m"])
         unseen_m = np.append(unseen_m, heights.between(times[gap], times[gap + 1])["height_m"])
         above = np.searchsorted(seen_m, unseen_m)
         away_m = np.minimum(

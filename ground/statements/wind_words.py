@@ -10,6 +10,7 @@ SOURCE = "fix.latitude_deg, fix.longitude_deg"
 METHOD = "drift on the WGS 84 ellipsoid in layers of {:.0f} m, Huber's robust fit"
 OF_LAYERS = METHOD.format(LAYER_M)
 POINTS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+NOT_TO_THE_TOP = "the data begin or end high up, and it may have been more beyond them"
 FAST_FALL_M_S = 15.0  # a payload that falls faster than this lags behind a changing wind
 
 

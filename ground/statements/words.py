@@ -64,7 +64,7 @@ def _says(key, statement):
     if key == "distance":
         return [_with_twin(statement, 1)]
     if key == "bearing":
-        return [f"{statement['value']:.0f} deg from true north, launch to landing"]
+        return [f"{round(statement['value']) % 360} deg from true north, launch to landing"]
     if key == "clock_drift":
         return [_drift(statement)]
     if statement["unit"] == "percent":

@@ -154,3 +154,13 @@ def test_years_between_fixes_after_the_landing_are_not_searched_step_by_step(rec
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert peak < 200e6
+
+
+def test_one_record_from_another_century_costs_no_memory(folder):
+    change(folder, "fix", lambda table: table.loc.__setitem__((700, "utc"), "2200-01-01T00:00:00.000Z"))
+    tracemalloc.start()
+    statements = load_flight(folder).statements
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 400e6
+    check_texts(statements)
