@@ -17,6 +17,7 @@ from ground.export import export_flight
 from ground.export.dictionary import UNKNOWN, dictionary_text, unit_of
 from ground.export.sounding import sounding_levels, sounding_text
 from ground.physics.atmosphere import standard_pressure_pa
+from onboard.simulator.world.sounding import read_sounding
 
 
 @pytest.fixture(scope="module")
@@ -90,6 +91,13 @@ def test_the_sounding_is_the_air_of_the_flight(record, folder):
     assert (pressure > standard * 0.99).all() and (pressure < standard * 1.08).all()
     speeds = np.array([float(row["wind_speed_m_s"] or "nan") for row in rows])
     assert np.isfinite(speeds).mean() > 0.8
+
+
+def test_the_simulator_can_fly_through_the_sounding_again(record, folder):
+    read = read_sounding(folder / "sounding.csv")
+    assert len(read.pressure_pa) == len(sounding_levels(record)["height_m"])
+    known = np.isfinite(read.temperature_k) & np.isfinite(read.wind_speed_m_s)
+    assert known.mean() > 0.8 and (np.diff(read.geopotential_height_m) > 0).all()
 
 
 @pytest.fixture(scope="module")
