@@ -32,7 +32,7 @@ def coverage_of(case):
     best = max(heard, key=lambda source: np.nan_to_num(source.top_m, nan=-1e9))
     parts, says = [], {}
     for i, source in enumerate(trackers):
-        says[f"n{i}"] = source.name
+        says[f"n{i}"] = f'{"The" if i == 0 else "the"} tracker "{source.name}"'
         says |= {f"up{i}": Quantity(source.up_to_m, "m"), f"down{i}": Quantity(source.down_from_m, "m")}
         parts.append(_heard(i, source))
     caveats = [f"{source.name}: {note}" for source in trackers for note in source.notes]
@@ -91,16 +91,16 @@ def agreement_of(case):
         return missing(title, "m", reason)
     best = max(together, key=lambda source: source.agreement.samples)
     agreed = best.agreement
-    text = "Half of the time {name} and the logger's own receiver agree to {value}, and nearly always to {most}."
+    text = "Half of the time the tracker {name} and the logger's own receiver agree to {value}, and nearly always to {most}."
     if agreed.median_m > ANOTHER_FLIGHT_M:
-        text = "{name} was {value} away from the logger's own receiver, half of the time: its file is of another flight."
+        text = "The tracker {name} was {value} away from the logger's own receiver, half of the time: its file is of another flight."
     rows = [
         [source.name, pair.samples, *map(known, (pair.median_m, pair.most_m, pair.up_m, pair.up_most_m))]
         for source in together for pair in (source.agreement,)
     ]  # fmt: skip
     return statement(
         title, text, value=agreed.median_m, unit="m", decimals=1,
-        says={"name": best.name, "most": Quantity(agreed.most_m, "m", 1)},
+        says={"name": f'"{best.name}"', "most": Quantity(agreed.most_m, "m", 1)},
         uncertainty=max(2.0 * (agreed.most_m - agreed.median_m) / np.sqrt(agreed.samples), 1.0),
         evidence=[evidence("value", f"tracker {best.name}; fix.latitude_deg, fix.longitude_deg",
                            "geodesic between positions of the same time, median", agreed.samples)],

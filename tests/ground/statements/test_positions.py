@@ -74,8 +74,8 @@ def test_what_a_gap_of_the_log_hides_is_in_the_uncertainty():
 def test_each_tracker_is_told_up_to_which_height_it_worked():
     _, made = told()
     trackers = made["tracker_coverage"]
-    assert "Phone {network} worked up to" in trackers["text"]
-    assert "Elsewhere was not heard in flight" in trackers["text"]
+    assert 'The tracker "Phone {network}" worked up to' in trackers["text"]
+    assert 'the tracker "Elsewhere" was not heard in flight' in trackers["text"]
     names = [name for name, _ in trackers["table"]["columns"]]
     rows = {row[0]: dict(zip(names, row, strict=True)) for row in trackers["table"]["rows"]}
     phone = rows["Phone {network}"]
