@@ -11,7 +11,6 @@ import argparse
 import sys
 import time
 from collections import Counter
-from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -21,6 +20,7 @@ from onboard.simulator import runners  # noqa: E402
 from tools.campaign.fault_cases import FIRST, OTHER, pairs  # noqa: E402
 from tools.campaign.fault_flights import Course, first_mission, other_mission, read  # noqa: E402
 from tools.campaign.fault_judge import judge, silences  # noqa: E402
+from tools.campaign.pool import results  # noqa: E402
 
 QUICK_SINGLES = ("silent barometer", "stuck bus 50", "babbling gnss", "pulled card", "reset board 1")
 QUICK_PAIRS = (("silent motion", "refusing card 1000"), ("frozen barometer", "silent gnss"))
@@ -97,7 +97,7 @@ def main(arguments=None):
         if options.real:
             runners.stage(staged)
         work = jobs(options, base, staged)
-        for payload, names, wrong in _results(work, options.jobs):
+        for payload, names, wrong in results(run, work, options.jobs):
             flights["pairs" if " + " in names else "alone"] += 1
             print(f"{payload:<6}{names:<62}{'FAILED' if wrong else 'ok'}", flush=True)
             for line in wrong:
@@ -107,14 +107,6 @@ def main(arguments=None):
     told = ", ".join(f"{count} {name}" for name, count in flights.items())
     print(f"flights: {told}; each fault in 4 phases; {len(failures)} failed; {time.monotonic() - began:.0f} s")
     return 1 if failures else 0
-
-
-def _results(work, processes):
-    if processes == 1:
-        yield from map(run, work)
-    else:
-        with ProcessPoolExecutor(processes) as pool:
-            yield from pool.map(run, work)
 
 
 if __name__ == "__main__":

@@ -15,13 +15,13 @@ import string
 import sys
 import time
 from collections import defaultdict
-from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from onboard.simulator import runners  # noqa: E402
+from tools.campaign.pool import results  # noqa: E402
 from tools.campaign.statement_flights import fly_scenario, load, renew, scenarios  # noqa: E402
 from tools.campaign.statement_judge import (  # noqa: E402
     CANNOT_TELL,
@@ -134,7 +134,8 @@ def main(arguments=None):
         if any(not (Path(base) / name).exists() for name in names):
             runners.stage(staged)
         found, failed = {}, []
-        for name, verdicts, why in _results([(name, base, staged, options.renew) for name in names], options.jobs):
+        work = [(name, base, staged, options.renew) for name in names]
+        for name, verdicts, why in results(run, work, options.jobs):
             if why:
                 failed.append(name)
                 print(f"FAILED {name}: {why}", flush=True)
@@ -152,14 +153,6 @@ def main(arguments=None):
         f"below the {100 * TARGET:.0f} % wanted: {', '.join(low) or 'none'}; {time.monotonic() - began:.0f} s"
     )
     return 1 if failed or low else 0
-
-
-def _results(work, processes):
-    if processes == 1:
-        yield from map(run, work)
-    else:
-        with ProcessPoolExecutor(processes) as pool:
-            yield from pool.map(run, work)
 
 
 if __name__ == "__main__":

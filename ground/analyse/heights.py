@@ -43,6 +43,17 @@ class Heights:
         return None, None
 
 
+def interpolated(sample_times_s, values, time_s, gap_s):
+    """Give samples at other times, linear between them; NaN where those around lie further apart than gap_s.
+
+    sample_times_s: sorted array (n,), values: float array (n,), time_s: array (k,). Returns a float array (k,).
+    """
+    if len(sample_times_s) == 0:
+        return np.full(len(time_s), np.nan)
+    known = covered(sample_times_s, time_s, gap_s)
+    return np.where(known, np.interp(time_s, sample_times_s, values), np.nan)
+
+
 def build_heights(timeline) -> Heights:
     """Gather the heights that a timeline has; the series are empty where there is nothing."""
     notes = []

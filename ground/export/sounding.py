@@ -8,8 +8,9 @@ import io
 
 import numpy as np
 
+from ground.analyse.heights import interpolated
 from ground.analyse.series import running_median
-from ground.export.track import VALUE_GAP_S, at_times
+from ground.export.track import VALUE_GAP_S
 from ground.physics.atmosphere import geopotential_height_m
 from ground.physics.moisture import dew_point_k
 from ground.statements.temperature import find_profile
@@ -49,7 +50,7 @@ def _levels(case):
     rises = np.concatenate([[True], np.diff(passed_m) > 0])
     height_m = np.arange(np.ceil(passed_m[0] / STEP_M), np.floor(passed_m[-1] / STEP_M) + 1) * STEP_M
     time_s = np.interp(height_m, passed_m[rises], climb.time_s[rises])
-    seen = np.isfinite(at_times(climb.time_s, climb["height_m"], time_s, 60.0))
+    seen = np.isfinite(interpolated(climb.time_s, climb["height_m"], time_s, 60.0))
     height_m, time_s = height_m[seen], time_s[seen]
     if len(height_m) < LEAST_LEVELS:
         return None
@@ -67,8 +68,8 @@ def _levels(case):
         "relative_humidity_percent": humidity,
         "wind_from_deg": np.where(calm, 0.0, np.degrees(np.arctan2(-east, -north)) % 360.0),
         "wind_speed_m_s": np.hypot(east, north), "wind_east_m_s": east, "wind_north_m_s": north,
-        "latitude_deg": at_times(fixes.time_s, fixes["latitude_deg"], time_s, VALUE_GAP_S),
-        "longitude_deg": (at_times(fixes.time_s, fixes["longitude_deg"], time_s, VALUE_GAP_S) + 180.0) % 360.0 - 180.0,
+        "latitude_deg": interpolated(fixes.time_s, fixes["latitude_deg"], time_s, VALUE_GAP_S),
+        "longitude_deg": (interpolated(fixes.time_s, fixes["longitude_deg"], time_s, VALUE_GAP_S) + 180.0) % 360.0 - 180.0,
         "ascent_rate_m_s": _rate_m_s(height_m, time_s), "start_utc": launch.utc, "start_lat": launch.latitude_deg,
         "start_lon": launch.longitude_deg,
     }  # fmt: skip
@@ -83,21 +84,21 @@ def _rate_m_s(height_m, time_s):
 
 def _smooth_at(case, kind, column, time_s):
     series = case.timeline.series(kind, (column,))
-    return at_times(series.time_s, running_median(series[column], SMOOTH_SAMPLES), time_s, VALUE_GAP_S)
+    return interpolated(series.time_s, running_median(series[column], SMOOTH_SAMPLES), time_s, VALUE_GAP_S)
 
 
 def _on_levels(case, height_m):
     """The profile's temperature at heights; NaN where its levels lie further apart than two steps."""
     profile = case.once(find_profile)
     known = profile.known()
-    return at_times(profile.height_m[known], profile.temperature_k[known], height_m, 2 * STEP_M)
+    return interpolated(profile.height_m[known], profile.temperature_k[known], height_m, 2 * STEP_M)
 
 
 def _winds(case, height_m):
     layers = case.once(find_winds).fine_climb
     known = np.isfinite(layers.east_m_s) & np.isfinite(layers.north_m_s)
     middle_m = layers.middle_m[known]
-    return tuple(at_times(middle_m, part[known], height_m, WIND_GAP_M) for part in (layers.east_m_s, layers.north_m_s))
+    return tuple(interpolated(middle_m, part[known], height_m, WIND_GAP_M) for part in (layers.east_m_s, layers.north_m_s))
 
 
 def sounding_text(levels):

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ground.analyse.heights import air_temperature, covered
+from ground.analyse.heights import air_temperature, interpolated
 
 SEGMENT_GAP_S = 60.0  # a longer silence breaks the line: nobody knows where the payload was
 HEIGHT_GAP_S = 30.0
@@ -63,20 +63,12 @@ def flight_track(case) -> FlightTrack:
     longitude = (fixes["longitude_deg"][first] + 180.0) % 360.0 - 180.0
     return FlightTrack(
         utc, case.since_launch_s(time_s), fixes["latitude_deg"][first], longitude,
-        at_times(combined.time_s, combined["height_m"], time_s, HEIGHT_GAP_S),
-        at_times(pressure.time_s, pressure["pressure_hPa"], time_s, VALUE_GAP_S),
-        at_times(air.time_s, air["temperature_degC"], time_s, VALUE_GAP_S),
-        at_times(humidity.time_s, humidity["relative_humidity_percent"], time_s, VALUE_GAP_S),
+        interpolated(combined.time_s, combined["height_m"], time_s, HEIGHT_GAP_S),
+        interpolated(pressure.time_s, pressure["pressure_hPa"], time_s, VALUE_GAP_S),
+        interpolated(air.time_s, air["temperature_degC"], time_s, VALUE_GAP_S),
+        interpolated(humidity.time_s, humidity["relative_humidity_percent"], time_s, VALUE_GAP_S),
         np.flatnonzero(np.concatenate([[True], np.diff(time_s) > SEGMENT_GAP_S])),
     )  # fmt: skip
-
-
-def at_times(sample_times_s, values, time_s, gap_s):
-    """Interpolate samples to other times; NaN where the samples around lie further apart than gap_s."""
-    if len(sample_times_s) == 0:
-        return np.full(len(time_s), np.nan)
-    known = covered(sample_times_s, time_s, gap_s)
-    return np.where(known, np.interp(time_s, sample_times_s, values), np.nan)
 
 
 def thinned(track, most):

@@ -8,7 +8,7 @@ R. S. Renslow, "Optimizing colormaps with consideration for color vision deficie
 from dataclasses import dataclass, replace
 
 BLACK, ORANGE, SKY_BLUE, GREEN = "#000000", "#E69F00", "#56B4E9", "#009E73"
-YELLOW, BLUE, VERMILLION, PURPLE = "#F0E442", "#0072B2", "#D55E00", "#CC79A7"
+BLUE, VERMILLION, PURPLE = "#0072B2", "#D55E00", "#CC79A7"
 GREY, PALE, INK, PAPER = "#6B6B6B", "#E3E3E3", "#1A1A1A", "#FFFFFF"
 SHADES = "cividis"
 PALETTE_SOURCE = "Okabe and Ito, Color Universal Design, 2008; cividis: Nunez et al., PLoS ONE 13 (7), 2018"

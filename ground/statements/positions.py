@@ -113,11 +113,12 @@ def _expected(case):
             usual = explain(silence, found.top_s, found.end_s, source.kind, source.why)
             heights = known(silence.from_m), known(silence.to_m)
             rows.append([source.name, round(silence.length_s, 1), *heights, usual])
-    text = "Many trackers fall silent far from the ground or above {low} or {high} without being broken"
-    text += "; here {value} of {n} long silences look like that." if rows else "; here none was silent for long."
+    text = "Many trackers fall silent far from the ground or above {low} or {high} without being broken; here "
     silent = [source.name for source in found.sources if not source.in_flight]
-    if silent and not rows:
-        text = text.replace("here none was silent for long", "here {silent} gave no position in flight at all")
+    if rows:
+        text += "{value} of {n} long silences look like that."
+    else:
+        text += "{silent} gave no position in flight at all." if silent else "none was silent for long."
     says = {"silent": " and ".join(silent), "low": Quantity(12_000.0, "m"), "high": Quantity(18_000.0, "m"), "n": str(len(rows))}
     columns = [["source", "1"], ["silent for", "s"], ["from", "m"], ["until", "m"], ["usual for", "1"]]
     return statement(

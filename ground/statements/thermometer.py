@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ground.analyse.extremes import coverage
-from ground.analyse.heights import air_temperature, covered
+from ground.analyse.heights import air_temperature, interpolated
 from ground.analyse.lag import SEA_LEVEL_DENSITY_KG_M3, sample_noise
 from ground.analyse.thermometer_faults import shifted, standing_still, stuck_in_noise
 from ground.analyse.time_constant import TimeConstant, estimate_time_constant
@@ -78,19 +78,13 @@ def find_both(case):
 def heights_at(case, time_s):
     """Heights at these times, m, float array (n,), NaN where none is near."""
     heights = case.heights.combined
-    near = covered(heights.time_s, time_s, GAP_S)
-    if not near.any():
-        return np.full(len(time_s), np.nan)
-    return np.where(near, np.interp(time_s, heights.time_s, heights["height_m"]), np.nan)
+    return interpolated(heights.time_s, heights["height_m"], time_s, GAP_S)
 
 
 def pressures_at(case, time_s):
     """Air pressures at these times, hPa, linear in their logarithm, float array (n,), NaN where none is near."""
     pressure = case.heights.pressure
-    near = covered(pressure.time_s, time_s, GAP_S)
-    if not near.any():
-        return np.full(len(time_s), np.nan)
-    return np.where(near, np.exp(np.interp(time_s, pressure.time_s, np.log(pressure["pressure_hPa"]))), np.nan)
+    return np.exp(interpolated(pressure.time_s, np.log(pressure["pressure_hPa"]), time_s, GAP_S))
 
 
 def _cleaned(case, column, role):

@@ -22,18 +22,17 @@ _EPOCH = date(1970, 1, 1).toordinal()
 
 
 class Times:
-    """Reads the times of one file. has_zone: some said their zone, or need none; lacks_zone: some did not."""
+    """Reads the times of one file. lacks_zone: some did not say their zone."""
 
     def __init__(self, day_first=None):
         """day_first: of dates such as 3/4/2026, which are ambiguous; None: not known."""
         self._day_first = day_first
-        self.has_zone = self.lacks_zone = False
+        self.lacks_zone = False
 
     def read(self, text):
         """Give ms since 1970-01-01. Raises ValueError, which says what is wrong, half a sentence."""
         text = text.strip()
         if _NUMBER.match(text):
-            self.has_zone = True
             return _epoch_ms(float(text.replace(",", ".")))
         found = next((match for match in (form.match(text) for form in _FORMS) if match), None)
         if not found:
@@ -66,7 +65,6 @@ class Times:
         if hours > 23 or minutes > 59 or seconds > 60:  # 60: a leap second
             raise ValueError("is no time of day")
         zone = (part["zone"] or "").lower()
-        self.has_zone |= bool(zone)
         self.lacks_zone |= not zone
         behind = 0
         if zone[:1] in ("+", "-") and zone:
